@@ -1,0 +1,176 @@
+"""Keys that are read and checked but not acted on yet; each says so, none is passed over.
+
+What would change a number refuses the case (a band without it would be wrong); what only adds
+a judgement warns.
+"""
+
+from __future__ import annotations
+
+import re
+
+from effband.case.findings import Findings
+from effband.case.format import CaseFile, Claim
+from effband.case.text import Path
+from effband.problems import Misread, nearest
+from effband.units import parse_quantity
+
+_CLAIM = re.compile(
+    r"(?P<way>at least|at most) (?P<a>.+)|between (?P<low>.+) and (?P<high>.+)"
+    r"|is (?P<value>.+) within (?P<width>.+)"
+)
+_COST = re.compile(r"(?:0|[1-9][0-9]*)(?:\.[0-9]+)? [A-Za-z]{1,12}")
+_FOR_NOW = "the rest of the case is worked out without it"
+
+
+def check_deferred(file: CaseFile, runs: tuple[str, ...], findings: Findings) -> None:
+    """Check what is not acted on yet, and say that it is not."""
+    _runs(file, findings)
+    _dependence(file, findings)
+    _cross_checks(file, findings)
+    groups = tuple(file.runs.groups) if file.runs else ()
+    currencies: set[str] = set()
+    for at, claim in enumerate(file.claims):
+        _claim(claim, ("claims", at), file, (*runs, *groups), findings)
+    for name, upgrade in file.upgrades.items():
+        path: Path = ("upgrades", name)
+        known = [*file.instruments, *file.inputs]
+        for replaced in upgrade.replaces:
+            _known(replaced, known, (*path, "replaces"), "instrument or input", findings)
+        for formula in upgrade.formulas:
+            _known(formula, list(file.formulas), (*path, "formulas"), "formula", findings)
+        if upgrade.cost is not None:
+            currencies.add(upgrade.cost.rpartition(" ")[2])
+            if not _COST.fullmatch(upgrade.cost) or len(currencies) > 1:
+                what = "a cost is a number and one currency word, the same in all upgrades"
+                findings.error((*path, "cost"), what, "write such as 60 EUR")
+        if upgrade.for_ is not None:
+            _known(upgrade.for_.result, list(file.results), (*path, "for"), "result", findings)
+        ways = (upgrade.instrument, upgrade.input, upgrade.adds, upgrade.repeats)
+        if not any(way is not None for way in ways) and not upgrade.formulas:
+            what = f"upgrade {name} says nothing of what would be there"
+            findings.key_error(path, what, "add `instrument:`, `input:`, `adds:` or `repeats:`")
+    _say_later(file, findings)
+
+
+def _say_later(file: CaseFile, findings: Findings) -> None:
+    judgements = {
+        "cross_checks": bool(file.cross_checks),
+        "claims": bool(file.claims),
+        "upgrades": bool(file.upgrades),
+        "altitude": file.altitude is not None,
+        "balance": file.balance is not None,
+    }
+    for key, given in judgements.items():
+        if given:
+            findings.warn((key,), f"`{key}:` is not acted on yet", _FOR_NOW)
+    for name, entry in file.inputs.items():
+        if entry.means is not None:
+            findings.warn(("inputs", name, "means"), "`means:` is not acted on yet", _FOR_NOW)
+    for name, column in (file.runs.readings if file.runs else {}).items():
+        if column.means is not None:
+            where: Path = ("runs", "readings", name, "means")
+            findings.warn(where, "`means:` is not acted on yet", _FOR_NOW)
+    for name, formula in file.formulas.items():
+        if not isinstance(formula, str) and formula.means is not None:
+            findings.warn(("formulas", name, "means"), "`means:` is not acted on yet", _FOR_NOW)
+    for name, instrument in file.instruments.items():
+        if instrument.true_rms is not None:
+            where = ("instruments", name, "true_rms")
+            findings.warn(where, "`true_rms:` is not acted on yet", _FOR_NOW)
+    for name, result in file.results.items():
+        if result.hand_value is not None:
+            where = ("results", name, "hand_value")
+            findings.warn(where, "`hand_value:` is not acted on yet", _FOR_NOW)
+
+
+def _runs(file: CaseFile, findings: Findings) -> None:
+    runs = file.runs
+    if runs is None:
+        return
+    if runs.file is not None:
+        what = "`file:` is not acted on yet"
+        findings.key_error(("runs", "file"), what, "write the readings under `rows:` for now")
+    for name, members in runs.groups.items():
+        path: Path = ("runs", "groups", name)
+        if name in runs.rows:
+            findings.key_error(path, f"{name!r} is already the name of a run", "rename one")
+        if len(members) < 2:
+            findings.error(path, "a group is of two runs or more", "write [full_1, full_2]")
+        for member in members:
+            _known(member, list(runs.rows), path, "run", findings)
+    if runs.groups:
+        what = "`groups:` is not acted on yet: each run is given by itself"
+        findings.warn(("runs", "groups"), what, _FOR_NOW)
+    if runs.pool:
+        findings.warn(("runs", "pool"), "`pool:` is not acted on yet", _FOR_NOW)
+    columns = {name for name, column in runs.readings.items() if column.missing}
+    if columns or runs.missing:
+        findings.warn(("runs",), "`missing:` is for files of runs: not acted on yet", _FOR_NOW)
+
+
+def _dependence(file: CaseFile, findings: Findings) -> None:
+    remedy = "give the inputs a shared cause in the formulas for now"
+    for at, correlation in enumerate(file.correlations):
+        path: Path = ("correlations", at)
+        if len(correlation.between) != 2 or len(set(correlation.between)) != 2:
+            findings.error(path, "a correlation is between two inputs", "write [a, b]")
+        if not -1.0 <= correlation.coefficient <= 1.0:
+            findings.error(path, "a coefficient lies from -1 to 1", "check it")
+        for name in correlation.between:
+            _known(name, list(file.inputs), path, "input", findings)
+    if file.correlations:
+        findings.key_error(("correlations",), "`correlations:` is not acted on yet", remedy)
+    for name, joint in file.joint.items():
+        path = ("joint", name)
+        size = len(joint.values)
+        square = len(joint.correlation) == size and all(len(r) == size for r in joint.correlation)
+        if set(joint.standard_uncertainties) != set(joint.values) or not square:
+            what = "values, standard_uncertainties and correlation do not match in size"
+            findings.key_error(path, what, "give one of each, and a square matrix")
+    if file.joint:
+        findings.key_error(("joint",), "`joint:` is not acted on yet", remedy)
+
+
+def _cross_checks(file: CaseFile, findings: Findings) -> None:
+    for name, check in file.cross_checks.items():
+        path: Path = ("cross_checks", name)
+        if len(check.between) < 2:
+            findings.error(path, "a cross-check is between two formulas or more", "write [a, b]")
+        for member in check.between:
+            _known(member, list(file.formulas), path, "formula", findings)
+    if file.balance is not None:
+        for name in (*file.balance.in_, *file.balance.out, *file.balance.stored):
+            _known(name, list(file.formulas), ("balance",), "formula", findings)
+
+
+def _claim(
+    claim: Claim, path: Path, file: CaseFile, runs: tuple[str, ...], findings: Findings
+) -> None:
+    _known(claim.result, list(file.results), (*path, "result"), "result", findings)
+    if claim.run is not None:
+        _known(claim.run, list(runs), (*path, "run"), "run", findings)
+    match = _CLAIM.fullmatch(claim.says)
+    if match is None:
+        remedy = "write at least X, at most X, between X and Y, or is X within Y"
+        findings.error((*path, "says"), f"{claim.says!r} is no claim that can be judged", remedy)
+        return
+    result = file.results.get(claim.result)
+    for key in ("a", "low", "high", "value", "width"):
+        if match[key] is None:
+            continue
+        try:
+            quantity = parse_quantity(match[key])
+        except Misread as error:
+            start = match.start(key) + error.start
+            findings.error((*path, "says"), error.what, error.remedy, start, error.length)
+            continue
+        if result is not None and quantity.unit.dimension != result.unit.dimension:
+            start, length = match.start(key), len(match[key])
+            what = f"{match[key]} does not fit {claim.result}, which is in {result.unit.text}"
+            findings.error((*path, "says"), what, f"write it in {result.unit.text}", start, length)
+
+
+def _known(name: str, known: list[str], path: Path, what: str, findings: Findings) -> None:
+    if name not in known and name not in findings.broken:
+        remedy = nearest(name, known, f"known: {', '.join(known) or 'none'}")
+        findings.error(path, f"no {what} is called {name!r}", remedy)

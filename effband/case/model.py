@@ -1,0 +1,199 @@
+"""The understood case: independent error sources, one list of operations, what is asked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from effband.case.program import Program
+from effband.case.text import CaseText
+from effband.evidence.distributions import Distribution
+from effband.problems import Problem
+from effband.units import Unit
+
+
+@dataclass(frozen=True)
+class ErrorSource:
+    """One independent uncertain number.
+
+    Attributes
+    ----------
+    name
+        Its name, which keys its random numbers: "tank_volume", "receiver_gauge.z1".
+    distribution
+        Its law, in SI units.
+    nominal
+        Its value as written (the likely one, the midpoint, the mean of repeats), SI.
+    item, part
+        The line of the ranking it belongs to, and the part of that line.
+    evidence
+        Where the number comes from, in the words of the format.
+    """
+
+    name: str
+    distribution: Distribution
+    nominal: float
+    item: str
+    part: str
+    evidence: str
+
+
+@dataclass(frozen=True)
+class Part:
+    """The sources of one item that stand together, such as an instrument's common error."""
+
+    name: str
+    evidence: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Item:
+    """One line of the ranking: an instrument, an input, or a column without instrument."""
+
+    name: str
+    kind: str
+    parts: tuple[Part, ...]
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """Names of all its sources."""
+        return tuple(name for part in self.parts for name in part.sources)
+
+
+@dataclass(frozen=True)
+class Component:
+    """One contribution to a value: said in words, and the sources it draws on."""
+
+    role: str
+    words: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Leaf:
+    """One number that the user gave: an input, or a reading in a run.
+
+    Attributes
+    ----------
+    name, run
+        Its name, and the run of a reading.
+    value
+        As written, SI.
+    unit
+        The unit it is shown in.
+    section
+        "inputs" or "readings".
+    reads
+        What kind of number it is, where that was said.
+    instrument
+        The specimen it was read with.
+    evidence, note
+        As the user gave them, the default filled in.
+    components
+        How it is uncertain; empty for a constant.
+    """
+
+    name: str
+    run: str | None
+    value: float
+    unit: Unit
+    section: str
+    reads: str | None
+    instrument: str | None
+    evidence: str
+    note: str | None
+    components: tuple[Component, ...]
+
+
+@dataclass(frozen=True)
+class Target:
+    """A result to be worked out: what it is called, counts and may not exceed.
+
+    Attributes
+    ----------
+    name, label, formula
+        As written.
+    unit
+        The unit it is given in.
+    kind
+        "efficiency", "performance ratio", "ratio" or "quantity".
+    boundary
+        What is put in and got out, or None.
+    ceiling
+        The ceiling as written, or None.
+    """
+
+    name: str
+    label: str | None
+    formula: str
+    unit: Unit
+    kind: str
+    boundary: tuple[str, str] | None
+    ceiling: str | None
+
+
+@dataclass(frozen=True)
+class Output:
+    """One value of a target: the whole case's (run None) or one run's.
+
+    `step` and `ceiling` are places in the program; `ceiling` is None where there is none.
+    """
+
+    target: Target
+    run: str | None
+    step: int
+    ceiling: int | None
+
+    @property
+    def title(self) -> str:
+        """Name and run, as a person says it."""
+        return self.target.name if self.run is None else f"{self.target.name}, run {self.run}"
+
+
+@dataclass(frozen=True)
+class Settings:
+    """How the sums are done."""
+
+    probability: float = 0.95
+    seed: int = 1
+    trials: int = 1_000_000
+    digits: int = 1
+
+
+@dataclass(frozen=True)
+class Case:
+    """A case, understood; everything below works on this alone.
+
+    Attributes
+    ----------
+    text
+        The file it came from.
+    sources
+        Independent error sources, sorted by name.
+    items
+        The lines of the ranking, sorted by name.
+    program
+        The list of operations; its sources are those above.
+    leaves, targets, outputs
+        What was given, what is asked, and each value of what is asked.
+    warnings, assumptions
+        What a reader should doubt, and what was taken for granted.
+    """
+
+    text: CaseText
+    title: str
+    headline: str | None
+    hazards: tuple[str, ...]
+    about: tuple[tuple[str, str], ...]
+    settings: Settings
+    sources: tuple[ErrorSource, ...]
+    items: tuple[Item, ...]
+    program: Program
+    leaves: tuple[Leaf, ...]
+    formulas: tuple[tuple[str, str], ...]
+    targets: tuple[Target, ...]
+    outputs: tuple[Output, ...]
+    instruments: tuple[tuple[str, str], ...]
+    claims: tuple[dict[str, str | None], ...]
+    warnings: tuple[Problem, ...]
+    assumptions: tuple[str, ...]

@@ -1,0 +1,326 @@
+"""Dimensions and kinds through every formula: the rules, run over the list of operations.
+
+A kind is what a dimension does not say: gauge or absolute pressure, a point or a difference of
+temperature. Gauge pressures may be subtracted, and multiplied or divided by what is no
+pressure; they reach a ratio, a logarithm, a power or a function that needs absolute pressure
+only through `absolute(p, barometer)`. What has been multiplied keeps a mark, so that no detour
+through an energy or a head brings a gauge pressure into a logarithm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from effband.case.findings import Findings
+from effband.case.program import Program, Spot, Step
+from effband.evidence.instruments import ABSOLUTE, GAUGE, PRESSURE_DIFFERENCE
+from effband.physics import Argument
+from effband.problems import Misread
+from effband.units import (
+    DIFFERENCE,
+    DIMENSIONLESS,
+    POINT,
+    Dimension,
+    Unit,
+    name_dimension,
+    parse_unit,
+    same_dimension,
+)
+
+PRESSURE = parse_unit("Pa").dimension
+TEMPERATURE = parse_unit("K").dimension
+ANGLE = parse_unit("rad").dimension
+UNSTATED = "pressure of unstated kind"
+
+TO_ABSOLUTE = "write absolute(p, barometer)"
+SAY_KIND = (
+    "say `reads: gauge pressure`, `absolute pressure` or `pressure difference` where it is declared"
+)
+
+
+@dataclass(frozen=True)
+class Nature:
+    """What a value is.
+
+    Attributes
+    ----------
+    dimension
+        Exponents of the base dimensions.
+    kind
+        One of the kinds above, or None where none matters or it follows from a calculation.
+    mark
+        `GAUGE` or `UNSTATED` when such a pressure is a factor of the value.
+    gas
+        For a pressure read from a receiver: ("settled" | "read at once" | "unsaid", its name).
+    """
+
+    dimension: Dimension
+    kind: str | None = None
+    mark: str | None = None
+    gas: tuple[str, str] | None = None
+
+    @property
+    def blunt(self) -> str | None:
+        """The kind that must not pass as absolute, if the value is or holds one."""
+        return self.kind if self.kind in (GAUGE, UNSTATED) else self.mark
+
+    def words(self) -> str:
+        """Return what the value is, for a message."""
+        return self.kind or name_dimension(self.dimension)
+
+
+PLAIN = Nature(DIMENSIONLESS)
+
+
+def check_natures(program: Program, findings: Findings) -> tuple[Nature | None, ...]:
+    """Return the nature of every step; problems and warnings go to the findings.
+
+    A step whose inputs have no nature (because they were refused) has none either, so that one
+    fault is reported once. Steps beneath a leaf are given plain natures; the leaf's `become`
+    sets what counts.
+    """
+    natures: list[Nature | None] = []
+    for step in program.steps:
+        inputs = [natures[i] for i in step.inputs]
+        known = [nature for nature in inputs if nature is not None]
+        if len(known) != len(inputs):
+            natures.append(None)
+            continue
+        try:
+            natures.append(_nature(step, known, program, findings))
+        except Misread as error:
+            if step.spot is not None:
+                start, length = step.spot.start, step.spot.length
+                findings.error(step.spot.path, error.what, error.remedy, start, length)
+            natures.append(None)
+    return tuple(natures)
+
+
+def _nature(step: Step, inputs: list[Nature], program: Program, findings: Findings) -> Nature:
+    if step.op in ("constant", "source", "curve"):
+        return PLAIN
+    if step.op == "become":
+        return _become(step, inputs)
+    if step.op == "expect":
+        assert isinstance(step.detail, tuple)
+        function, argument = step.detail
+        return _expect(function, argument, inputs[0], step.spot, findings)
+    if step.spot is None:  # inside a leaf
+        return PLAIN
+    constants = [_number(program, i) for i in step.inputs]
+    if step.op in ("add", "subtract", "minimum", "maximum", "atan2"):
+        return _alike(step.op, inputs, constants)
+    if step.op in ("multiply", "divide"):
+        return _product(step.op, *inputs)
+    if step.op in ("power", "sqrt"):
+        exponent = 0.5 if step.op == "sqrt" else constants[1]
+        return _power(inputs[0], inputs[-1] if step.op == "power" else PLAIN, exponent)
+    if step.op in ("negative", "abs"):
+        keeps = inputs[0].kind in (PRESSURE_DIFFERENCE, DIFFERENCE, GAUGE, UNSTATED)
+        return replace(inputs[0], kind=inputs[0].kind if keeps else None)
+    return _function(step.op, inputs[0])
+
+
+def _number(program: Program, at: int) -> float | None:
+    step = program.steps[at]
+    return step.detail if step.op == "constant" and isinstance(step.detail, float) else None
+
+
+def _become(step: Step, inputs: list[Nature]) -> Nature:
+    detail = step.detail
+    if isinstance(detail, Argument):
+        gas = inputs[1].gas if len(inputs) > 1 else None
+        return Nature(parse_unit(detail.unit).dimension, detail.kind, gas=gas)
+    if isinstance(detail, Nature):
+        return detail
+    assert isinstance(detail, tuple)
+    return Nature(*detail)
+
+
+# -- arguments of physics functions --------------------------------------------------------------
+
+
+def _expect(
+    function: str, argument: Argument, given: Nature, spot: Spot | None, findings: Findings
+) -> Nature:
+    needed = parse_unit(argument.unit).dimension
+    place = f"{function}: {argument.name} ({argument.meaning})"
+    turning = needed != given.dimension and needed[6] != 0
+    if turning or not same_dimension(needed, given.dimension):
+        what = (
+            f"{place} must be {name_dimension(needed)}; this is {name_dimension(given.dimension)}"
+        )
+        remedy = "check the formula and the units of what it uses"
+        if turning:
+            remedy = "give a turning speed in rpm, rev/s or rad/s, and counted turns in rev"
+        raise Misread(0, 1, what, remedy)
+    what = f"{place} must be {_a(argument.kind)}; this is {_a(given.kind)}"
+    if argument.kind is not None and given.kind == UNSTATED:
+        raise Misread(0, 1, what, SAY_KIND)
+    if argument.kind == ABSOLUTE and (given.blunt == GAUGE or given.kind == PRESSURE_DIFFERENCE):
+        raise Misread(0, 1, what.replace(_a(None), _a(GAUGE)), TO_ABSOLUTE)
+    if argument.kind in (GAUGE, PRESSURE_DIFFERENCE) and given.kind == ABSOLUTE:
+        raise Misread(0, 1, what, "subtract the barometer, or leave the function out")
+    if argument.kind == POINT and given.kind == DIFFERENCE:
+        raise Misread(0, 1, what, "give a temperature in degC, degF or K")
+    if argument.kind == DIFFERENCE and given.kind == POINT:
+        raise Misread(0, 1, what, "subtract two temperatures, or write K")
+    if argument.settled and given.gas is not None and spot is not None:
+        _settled(function, given.gas, spot, findings)
+    # inside the function only the dimension counts, but the reading's gas goes on
+    return Nature(given.dimension, gas=given.gas)
+
+
+def _a(kind: str | None) -> str:
+    if kind is None:
+        return "a value of no stated kind"
+    return f"an {kind}" if kind[0] in "aeiou" else f"a {kind}"
+
+
+def _settled(function: str, gas: tuple[str, str], spot: Spot, findings: Findings) -> None:
+    state, name = gas
+    if state == "read at once":
+        what = f"{function} needs a settled pressure, and {name} was read at once"
+        remedy = (
+            f"write warm_pressure(p_start, absolute({name}, barometer), gas_index) in its place"
+        )
+        findings.error(spot.path, what, remedy, spot.start, spot.length)
+    elif state == "unsaid":
+        what = f"{function} uses {name}, which does not say whether the tank had settled"
+        remedy = f"say `gas: settled` on {name}; if read at once, say `gas: read at once` "
+        remedy += "and use warm_pressure(p_start, p_cold, gas_index)"
+        findings.warn(spot.path, what, remedy)
+
+
+# -- arithmetic ------------------------------------------------------------------------------------
+
+
+def _alike(op: str, inputs: list[Nature], constants: list[float | None]) -> Nature:
+    left, right = inputs
+    if constants[0] == 0.0 and op != "atan2":  # a plain 0 fits everywhere
+        return right
+    if constants[1] == 0.0 and op != "atan2":
+        return left
+    if not same_dimension(left.dimension, right.dimension):
+        verb = {"add": "add", "subtract": "subtract"}.get(op, "compare")
+        what = f"cannot {verb} {left.words()} and {right.words()}"
+        raise Misread(0, 1, what, "check the formula; both sides need one dimension")
+    mark = left.mark or right.mark
+    if op == "atan2":
+        return Nature(ANGLE)
+    dimension = min(left.dimension, right.dimension)
+    kind = None
+    if dimension == PRESSURE:
+        kind = _pressures(op, left, right)
+    elif dimension == TEMPERATURE:
+        kind = _temperatures(op, left, right)
+    gas = left.gas if left.gas == right.gas or right.gas is None else None
+    return Nature(dimension, kind, mark if kind is None else None, gas or right.gas)
+
+
+def _pressures(op: str, left: Nature, right: Nature) -> str | None:
+    kinds = {left.kind or PRESSURE_DIFFERENCE, right.kind or PRESSURE_DIFFERENCE}
+    if left.kind is None and right.kind is None:
+        return None
+    if UNSTATED in kinds and kinds & {GAUGE, ABSOLUTE}:
+        raise Misread(0, 1, f"this joins {_a(left.kind)} and {_a(right.kind)}", SAY_KIND)
+    if kinds == {GAUGE, ABSOLUTE}:
+        raise Misread(0, 1, "this joins a gauge and an absolute pressure", TO_ABSOLUTE)
+    if op == "subtract":
+        if left.kind == right.kind:
+            return PRESSURE_DIFFERENCE
+        return left.kind if right.kind in (None, PRESSURE_DIFFERENCE) else right.kind
+    if op == "add" and left.kind == right.kind and left.kind in (GAUGE, UNSTATED):
+        remedy = "for a mean write a + (b - a)/2"
+        raise Misread(0, 1, f"the sum of two values, each {_a(left.kind)}, means nothing", remedy)
+    return (kinds - {PRESSURE_DIFFERENCE} or {PRESSURE_DIFFERENCE}).pop()
+
+
+def _temperatures(op: str, left: Nature, right: Nature) -> str | None:
+    kinds = (left.kind, right.kind)
+    if op == "add":
+        if kinds == (POINT, POINT):
+            remedy = "for a mean write a + (b - a)/2"
+            raise Misread(0, 1, "the sum of two temperatures means nothing", remedy)
+        return POINT if POINT in kinds else (DIFFERENCE if DIFFERENCE in kinds else None)
+    if op == "subtract":
+        if kinds == (DIFFERENCE, POINT):
+            what = "a temperature is subtracted from a difference of temperature"
+            raise Misread(0, 1, what, "change the order")
+        if kinds == (POINT, DIFFERENCE):
+            return POINT
+        return DIFFERENCE if kinds in ((POINT, POINT), (DIFFERENCE, DIFFERENCE)) else None
+    if set(kinds) == {POINT, DIFFERENCE}:
+        what = "a temperature and a difference of temperature are compared"
+        raise Misread(0, 1, what, "give both the same kind")
+    return left.kind or right.kind
+
+
+def _product(op: str, left: Nature, right: Nature) -> Nature:
+    sign = 1 if op == "multiply" else -1
+    dimension = tuple(a + sign * b for a, b in zip(left.dimension, right.dimension, strict=True))
+    if left.dimension == PRESSURE == right.dimension:
+        for nature in (left, right):
+            if nature.blunt == UNSTATED:
+                raise Misread(0, 1, f"a ratio or product takes {_a(nature.blunt)}", SAY_KIND)
+            if nature.blunt == GAUGE:
+                what = "a ratio or product of pressures takes a gauge pressure"
+                raise Misread(0, 1, what, TO_ABSOLUTE)
+    mark = left.blunt or right.blunt
+    if not any(right.dimension) and left.kind != POINT:
+        return replace(left, mark=mark)
+    if sign > 0 and not any(left.dimension) and right.kind != POINT:
+        return replace(right, mark=mark)
+    if dimension == PRESSURE and mark is not None:
+        return Nature(dimension, mark)
+    return Nature(dimension, None, mark)
+
+
+def _power(base: Nature, exponent: Nature, number: float | None) -> Nature:
+    if any(exponent.dimension):
+        what = f"an exponent must be a number without unit; this is {exponent.words()}"
+        raise Misread(0, 1, what, "divide it by something of its own unit")
+    _refuse_blunt(base, "a power", always=base.dimension == PRESSURE)
+    if not any(base.dimension):
+        return PLAIN
+    if number is None:
+        what = f"{base.words()} is raised to a power that is not a plain number"
+        raise Misread(0, 1, what, "make the base a ratio, without unit")
+    size = Fraction(number).limit_denominator(60)
+    return Nature(tuple(e * size for e in base.dimension), None, base.mark)
+
+
+def _function(op: str, given: Nature) -> Nature:
+    if op in ("sin", "cos", "tan"):
+        if any(given.dimension) and given.dimension != ANGLE:
+            raise Misread(0, 1, f"{op} needs an angle; this is {given.words()}", "write deg or rad")
+        return PLAIN
+    if any(given.dimension) and not same_dimension(given.dimension, DIMENSIONLESS):
+        what = f"{op} needs a number without unit; this is {given.words()}"
+        raise Misread(0, 1, what, "divide it by something of its own unit")
+    _refuse_blunt(given, {"log": "a logarithm", "log10": "a logarithm"}.get(op, op), always=False)
+    return Nature(ANGLE) if op in ("asin", "acos", "atan") else PLAIN
+
+
+def _refuse_blunt(given: Nature, by: str, always: bool) -> None:
+    if given.blunt and (always or not any(given.dimension)):
+        remedy = SAY_KIND if given.blunt == UNSTATED else TO_ABSOLUTE
+        raise Misread(0, 1, f"{by} takes {_a(given.blunt)}", remedy)
+
+
+# -- results ---------------------------------------------------------------------------------------
+
+
+def fits_unit(given: Nature, unit: Unit) -> Misread | None:
+    """Return why a value cannot be given in a unit, or None when it can."""
+    if not same_dimension(given.dimension, unit.dimension):
+        what = f"the formula gives {given.words()}, which is not {unit.text}"
+        return Misread(0, 1, what, "change the unit or the formula")
+    if unit.kind == POINT and given.kind == DIFFERENCE:
+        what = f"a difference of temperature is not {unit.text}"
+        return Misread(0, 1, what, f"write K or delta_{unit.text}")
+    if unit.kind == DIFFERENCE and given.kind == POINT:
+        what = f"a temperature is not {unit.text}"
+        return Misread(0, 1, what, "write degC, degF or K")
+    return None

@@ -1,0 +1,145 @@
+"""Case text to `CaseFile`, and the library's messages in our words.
+
+What is wrong with one entry must not hide what is wrong with the others, so a bad entry is
+reported, taken out, and the rest goes on to be understood.
+"""
+
+from __future__ import annotations
+
+import copy
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from effband.case.findings import Findings
+from effband.case.format import CaseFile
+from effband.case.text import CaseText, Path
+from effband.problems import nearest
+
+_STAND_IN: dict[str, Any] = {"effband": "1", "title": "untitled", "results": {}}
+_LISTS_OF_ENTRIES = ("correlations", "claims")
+
+
+def typed(text: CaseText, findings: Findings) -> CaseFile:
+    """Return the case file as typed entries; problems go to the findings.
+
+    Entries with a problem are left out and their names marked as broken.
+    """
+    tree: dict[str, Any] = copy.deepcopy(text.tree)
+    for _ in range(4):  # what hid behind a removed entry shows in the next round
+        try:
+            return CaseFile.model_validate(tree)
+        except ValidationError as error:
+            for problem in error.errors(include_url=False):
+                path = _path_in(tree, problem["loc"])
+                _report(dict(problem), path, findings)
+                _take_out(tree, path, findings)
+    return CaseFile.model_validate(_STAND_IN)
+
+
+def _path_in(tree: Any, loc: tuple[str | int, ...]) -> Path:
+    """Return the part of a library location that exists in the file (it adds tags of its own)."""
+    path: list[str | int] = []
+    here = tree
+    for step in loc:
+        step_exists = (isinstance(here, dict) and step in here) or (
+            isinstance(here, list) and isinstance(step, int) and step < len(here)
+        )
+        if step_exists:
+            path.append(step)
+            here = here[step]
+    return tuple(path)
+
+
+def _report(problem: dict[str, Any], path: Path, findings: Findings) -> None:
+    kind, loc = problem["type"], problem["loc"]
+    context = problem.get("ctx") or {}
+    key = str(loc[-1]) if loc else ""
+    if kind == "refused":
+        if key == "[key]":
+            findings.key_error(path, context["what"], context["remedy"])
+        else:
+            findings.error(
+                path, context["what"], context["remedy"], context["start"], context["length"]
+            )
+    elif kind == "missing":
+        where = f" in {path[-1]!r}" if path else ""
+        findings.key_error(path, f"{key!r} is missing{where}", f"add `{key}:`")
+    elif kind == "extra_forbidden":
+        known = _keys_known_at(path[:-1])
+        remedy = nearest(key, known, "keys known here: " + ", ".join(sorted(known)))
+        findings.key_error(path, f"unknown key {key!r}", remedy)
+    elif kind in ("model_type", "dict_type", "model_attributes_type"):
+        findings.error(path, "`key: value` lines are expected here", "indent them under this key")
+    elif kind == "list_type":
+        findings.error(path, "a list is expected here", "write it in brackets: [a, b]")
+    elif kind in ("too_short", "too_long"):
+        count = context.get("min_length", context.get("max_length"))
+        findings.error(path, f"{count} values are expected here", "write [low, high]")
+    elif kind == "literal_error":
+        findings.error(path, "this word is not known here", f"write {context['expected']}")
+    else:
+        findings.error(path, "this does not fit here", str(problem["msg"]))
+
+
+def _keys_known_at(path: Path) -> set[str]:
+    """Return the keys that the format knows at a path of the file."""
+    models: list[Any] = [CaseFile]
+    for step in path:
+        models = [inner for model in models for inner in _step_into(model, step)]
+    return {
+        field.alias or name
+        for model in models
+        if isinstance(model, type) and issubclass(model, BaseModel)
+        for name, field in model.model_fields.items()
+    }
+
+
+def _step_into(model: Any, step: str | int) -> list[Any]:
+    """Return the types found one step down from a model, a dict or a list type."""
+    if isinstance(model, type) and issubclass(model, BaseModel):
+        for name, field in model.model_fields.items():
+            if step in (name, field.alias):
+                return _alternatives(field.annotation)
+        return []
+    arguments = getattr(model, "__args__", ())
+    return _alternatives(arguments[-1]) if arguments else []
+
+
+def _alternatives(annotation: Any) -> list[Any]:
+    """Return the members of a union, `Annotated` taken off."""
+    if hasattr(annotation, "__metadata__"):
+        return _alternatives(annotation.__origin__)
+    arguments = getattr(annotation, "__args__", ())
+    if arguments and getattr(annotation, "__origin__", None) not in (dict, list):
+        return [inner for argument in arguments for inner in _alternatives(argument)]
+    return [annotation]
+
+
+def _take_out(tree: dict[str, Any], path: Path, findings: Findings) -> None:
+    """Remove the entry that a path lies in, or give the file what it lacks at the top."""
+    for key, value in _STAND_IN.items():
+        tree.setdefault(key, value)
+    depth = _depth_of_entry(path)
+    entry = path[:depth]
+    if not entry:
+        return
+    findings.broken.update(str(step) for step in entry[1:])
+    parent: Any = tree
+    for step in entry[:-1]:
+        parent = parent.get(step) if isinstance(parent, dict) else None
+    last = entry[-1]
+    if isinstance(parent, dict) and last in parent:
+        del parent[last]
+        if len(entry) == 1 and last in _STAND_IN:
+            parent[last] = _STAND_IN[str(last)]
+    elif isinstance(parent, list) and isinstance(last, int):
+        tree[str(entry[0])] = [v for i, v in enumerate(parent) if i != last]
+
+
+def _depth_of_entry(path: Path) -> int:
+    if not path:
+        return 0
+    if path[0] == "runs":
+        return min(len(path), 4 if path[1:2] == ("rows",) else 3)
+    return min(len(path), 2)

@@ -1,0 +1,1 @@
+"""What is known of a number, as independent error sources."""
