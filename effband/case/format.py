@@ -308,7 +308,6 @@ class Calibration(Entry):
 
     expanded_uncertainty: AccuracyText
     coverage_factor: Number
-    degrees_of_freedom: Number | None = None
 
 
 def _range_or_ranges(value: Any) -> Any:

@@ -1,0 +1,1 @@
+"""From a `Case` to bands and rankings."""
