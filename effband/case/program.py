@@ -24,9 +24,10 @@ ARITHMETIC = frozenset(
     {"add", "subtract", "multiply", "divide", "power", "negative", "abs", "minimum", "maximum"}
     | {"sqrt", "exp", "log", "log10", "sin", "cos", "tan", "asin", "acos", "atan", "atan2"}
 )
-# Beside these: "constant" (detail: its value), "source" (its name), "curve" (a Curve of two
-# sources), and two that compute nothing: "expect" holds an argument to its Argument, "become"
-# gives a value the nature in `detail`; the value of both is that of their first input.
+# Beside these: "constant" (detail: its value), "source" (its name), "curve" (of two sources; a
+# Curve, and the reading it is the error of), and two that compute nothing, whose value is that
+# of their first input: "expect" holds an argument of a physics function to its Argument,
+# "become" gives a value the nature in its detail.
 TRANSPARENT = frozenset({"expect", "become"})
 
 

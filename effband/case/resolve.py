@@ -10,15 +10,10 @@ from effband.case.deferred import check_deferred
 from effband.case.findings import Findings
 from effband.case.format import CaseFile, Column, Formula, Result, Spread
 from effband.case.formula import Call, Expression, Name, names_in, parse_formula
+from effband.case.instruments import check_instrument, missing_instrument
 from effband.case.model import Case, Output, Settings, Target
 from effband.case.program import Builder, Scope
-from effband.case.readings import (
-    Evidence,
-    Given,
-    check_instrument,
-    given_input,
-    missing_instrument,
-)
+from effband.case.readings import Evidence, Given, given_input
 from effband.case.spreads import keys_given
 from effband.case.text import CaseText, Path, read_case
 from effband.case.validate import typed

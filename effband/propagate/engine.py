@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass, field
 
@@ -22,7 +22,7 @@ from effband.case.model import Case, ErrorSource
 from effband.evidence.distributions import FloatArray
 from effband.problems import ComputationRefused
 from effband.propagate import streams
-from effband.propagate.kernel import Operand, Slot, compile_kernel
+from effband.propagate.kernel import Kernel, Operand, Slot, compile_kernel
 
 BLOCK = 65_536
 PIECE = 8_192
@@ -330,8 +330,17 @@ class Engine:
                 result.counts[k] = _binned(y, range_)
         return result
 
-    def non_finite(self, block: int, size: int) -> ComputationRefused | None:
-        """Return a refusal that names the formula and one offending trial, if there is one."""
+    def denominators(self, size: int) -> Iterator[tuple[str, float, float, float, float]]:
+        """Yield owner, least, greatest, mean and deviation of what is divided by."""
+        kernel, arrays = self._every_value(0, size)
+        for step in kernel.instructions:
+            divisor = step.inputs[1] if step.function is np.divide else None
+            if isinstance(divisor, Slot):
+                y = arrays[divisor.index]
+                yield step.owner, float(y.min()), float(y.max()), float(y.mean()), float(y.std())
+
+    def _every_value(self, block: int, size: int) -> tuple[Kernel, list[FloatArray]]:
+        """Return a kernel that keeps every value, and its values over the start of a block."""
         kernel = compile_kernel(
             self.case.program,
             {source.name: source for source in self.case.sources},
@@ -341,6 +350,11 @@ class Engine:
         arrays = [np.empty(size) for _ in range(kernel.slots)]
         with np.errstate(all="ignore"):
             kernel.run(arrays, self._draws(block))
+        return kernel, arrays
+
+    def non_finite(self, block: int, size: int) -> ComputationRefused | None:
+        """Return a refusal that names the formula and one offending trial, if there is one."""
+        kernel, arrays = self._every_value(block, size)
         drawn = {
             i.function.name: arrays[i.out]
             for i in kernel.instructions

@@ -216,7 +216,7 @@ class _Compiler:
         inputs = tuple(self.plain[i] for i in step.inputs)
         if inputs and all(isinstance(x, float) for x in inputs):
             return _constant(step, inputs)
-        key = (step.op, inputs, step.detail)
+        key = (step.op, inputs, _what(step))
         if key not in self.distinct:
             self.distinct[key] = len(self.nodes)
             self.nodes.append((step, inputs, number))
@@ -278,8 +278,16 @@ class _Compiler:
         if step.op == "source":
             return self.sources[str(step.detail)]
         if step.op == "curve":
-            return step.detail
+            return _what(step)
         return UFUNCS[step.op]
+
+
+def _what(step: Step) -> Any:
+    """Return what distinguishes a step in the sums: readings at one number share a curve."""
+    if step.op == "curve":
+        assert isinstance(step.detail, tuple)
+        return step.detail[0]
+    return step.detail
 
 
 def _constant(step: Step, inputs: tuple[Any, ...]) -> float:

@@ -111,9 +111,9 @@ class _Runner:
         if step.op == "source":
             return self._source(self.sources[str(step.detail)])
         if step.op == "curve":
-            assert isinstance(step.detail, Curve)
+            assert isinstance(step.detail, tuple)
             variable = ufloat(0.0, 1.0)
-            self.variables[variable] = _Variable(None, step.detail)
+            self.variables[variable] = _Variable(None, step.detail[0])
             return variable
         inputs = [self.values[i] for i in step.inputs]
         for x in inputs:

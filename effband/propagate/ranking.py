@@ -13,6 +13,7 @@ Student's t, which a bootstrap over quasi-random rows does not.
 from __future__ import annotations
 
 import math
+import threading
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -92,7 +93,11 @@ class Ranking:
 
 
 def rank(
-    case: Case, seed: int, probability: float, summaries: Sequence[Summary]
+    case: Case,
+    seed: int,
+    probability: float,
+    summaries: Sequence[Summary],
+    stop: threading.Event | None = None,
 ) -> tuple[Ranking, ...]:
     """Return the ranking of every output, in the case's order.
 
@@ -101,7 +106,7 @@ def rank(
     ComputationRefused
         When a value is not finite in a row of the ranking.
     """
-    ranker = _Ranker(case, seed, probability)
+    ranker = _Ranker(case, seed, probability, stop or threading.Event())
     without = ranker.half_widths_without()
     indices = ranker.indices()
     rankings = []
@@ -194,8 +199,9 @@ class _Indices:
 class _Ranker:
     """Works out rows with one item changed, doing again only what depends on it."""
 
-    def __init__(self, case: Case, seed: int, probability: float) -> None:
+    def __init__(self, case: Case, seed: int, probability: float, stop: threading.Event) -> None:
         self.case = case
+        self.stop = stop
         self.seed = seed
         self.probability = probability
         by_name = {source.name: source for source in case.sources}
@@ -239,6 +245,8 @@ class _Ranker:
         replaced: dict[str, FloatArray],
     ) -> FloatArray:
         """Return the outputs with some sources replaced; the base stays as it is."""
+        if self.stop.is_set():
+            raise ComputationRefused("stopped")
         steps = self._again(tuple(replaced))
         view = list(base)
         for name, values in replaced.items():
@@ -258,7 +266,7 @@ class _Ranker:
     def half_widths_without(self) -> FloatArray:
         """Return half-widths with each item held: shape (strata, items, outputs)."""
         base, spare = self._arrays(OTHERS), self._arrays(OTHERS)
-        held = {name: self._held(source) for name, source in self._sources().items()}
+        held = [self._held(item) for item in self.items]
         found = np.empty((STRATA, len(self.items), len(self.case.outputs)))
         for stratum in range(STRATA):
 
@@ -269,11 +277,9 @@ class _Ranker:
 
             with np.errstate(all="ignore"):
                 self.kernel.run(base, draw)
-            for i, item in enumerate(self.items):
+            for i in range(len(self.items)):
                 replaced = {
-                    name: np.full(OTHERS, held[name][stratum])
-                    for name in item.sources
-                    if name in held
+                    name: np.full(OTHERS, values[stratum]) for name, values in held[i].items()
                 }
                 found[stratum, i] = self._half_widths(self._with(base, spare, replaced))
         return found
@@ -281,14 +287,19 @@ class _Ranker:
     def _sources(self) -> dict[str, ErrorSource]:
         return {source.name: source for source in self.kernel.sources}
 
-    def _held(self, source: ErrorSource) -> FloatArray:
-        """Return the stratified draws at which a source is held, in shuffled order."""
-        stream = streams.generator(self.seed, streams.STRATA, source.name, 0)
-        within = np.empty(STRATA)
-        streams.fill_uniform(stream, within)
-        # sorting uniforms shuffles without relying on a library's own shuffle
-        order = np.argsort(stream.random(STRATA), kind="stable")
-        return source.distribution.quantile((order + within) / STRATA)
+    def _held(self, item: Item) -> dict[str, FloatArray]:
+        """Return the draws at which an item's sources are held, one of each in every stratum.
+
+        They are a scrambled net keyed by the item's name, so that no other item moves them.
+        """
+        sources = [s for name, s in sorted(self._sources().items()) if name in item.sources]
+        if not sources:
+            return {}
+        points = _net(self.seed, streams.STRATA, item.name, 0, len(sources), STRATA)
+        return {
+            source.name: source.distribution.quantile(points[:, at].copy())
+            for at, source in enumerate(sources)
+        }
 
     def _half_widths(self, outputs: FloatArray) -> FloatArray:
         size = outputs.shape[1]
@@ -337,9 +348,13 @@ class _Ranker:
             return outputs.reshape(n_outputs, AT_ONCE, ROWS).transpose(1, 2, 0)
 
         for start in range(0, SCRAMBLINGS, AT_ONCE):
-            points = [self._points(start + r) for r in range(AT_ONCE)]
+            columns = 2 * max(1, len(self.slot_of))
+            points = [
+                _net(self.seed, streams.SCRAMBLING, "", start + r, columns, ROWS)
+                for r in range(AT_ONCE)
+            ]
             a_values, b_values = self._values_at(np.concatenate(points))
-            a = self._with(base, spare, {}) if not a_values else self._all(base, a_values)
+            a = self._all(base, a_values)
             b = self._all(self._arrays(size), b_values)
             swapped = np.empty((AT_ONCE, len(self.items), ROWS, n_outputs))
             by_part = {}
@@ -360,16 +375,6 @@ class _Ranker:
             self.kernel.run(arrays, draw)
         return self._outputs(arrays, len(arrays[0]))
 
-    def _points(self, scrambling: int) -> FloatArray:
-        """Return one scrambling's points in the open unit cube: (ROWS, 2 * sources)."""
-        from scipy.stats import qmc  # half a second to import: only here
-
-        stream = streams.generator(self.seed, streams.SCRAMBLING, "", scrambling)
-        sobol = qmc.Sobol(2 * max(1, len(self.slot_of)), scramble=True, rng=stream)
-        half_a_cell = 2.0 ** -(sobol.bits + 1)  # a point may be exactly 0
-        points: FloatArray = sobol.random(ROWS) + half_a_cell
-        return points
-
     def _values_at(self, points: FloatArray) -> tuple[dict[str, FloatArray], dict[str, FloatArray]]:
         """Return the sources' values in A and in B, columns in the order of their names."""
         sources = sorted(self._sources().values(), key=lambda source: source.name)
@@ -379,6 +384,19 @@ class _Ranker:
             a[source.name] = source.distribution.quantile(points[:, at].copy())
             b[source.name] = source.distribution.quantile(points[:, n + at].copy())
         return a, b
+
+
+def _net(
+    seed: int, purpose: int, name: str, scrambling: int, columns: int, rows: int
+) -> FloatArray:
+    """Return one scrambling of a Sobol net in the open unit cube, shape (rows, columns)."""
+    from scipy.stats import qmc  # half a second to import: only where it is needed
+
+    stream = streams.generator(seed, purpose, name, scrambling)
+    sobol = qmc.Sobol(columns, scramble=True, rng=stream)
+    half_a_cell = 2.0 ** -(sobol.bits + 1)  # a point may be exactly 0
+    points: FloatArray = sobol.random(rows) + half_a_cell
+    return points
 
 
 def saltelli_jansen(

@@ -19,6 +19,7 @@ from effband.propagate.engine import BINS, Counts
 LARGEST_SHARE = 0.02  # of one trial in the sum of squares, beyond which no variance is believed
 LARGEST_SPREAD = 0.1  # relative, of the standard deviation from lane to lane
 LANES_FOR_TAIL_TEST = 8
+SHADES = 60
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,8 @@ class SimulationUncertainty:
 class Summary:
     """What the trials say of one output, in SI units.
 
-    `mean` and `standard_uncertainty` are None where they do not exist.
+    `mean` and `standard_uncertainty` are None where they do not exist. `density` is for
+    pictures: edges of `SHADES` slices over the middle 99.8 %, and the share of trials per width.
     """
 
     mean: float | None
@@ -63,6 +65,7 @@ class Summary:
     beyond_ceiling: float
     varies: bool
     no_variance: str | None
+    density: tuple[FloatArray, FloatArray]
 
 
 def summarise(counts: Counts, probability: float, degrees_of_freedom: float, why: str) -> Summary:
@@ -88,8 +91,11 @@ def summarise(counts: Counts, probability: float, degrees_of_freedom: float, why
     beyond = counts.above_ceiling / n
     if not counts.varies:
         point = Interval(counts.shift, counts.shift)
+        nothing = (np.zeros(1), np.zeros(0))
         none = SimulationUncertainty(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-        return Summary(counts.shift, 0.0, counts.shift, point, point, none, beyond, False, None)
+        return Summary(
+            counts.shift, 0.0, counts.shift, point, point, none, beyond, False, None, nothing
+        )
     total = counts.batches.sum(axis=0, dtype=np.int64)
     ends = _quantiles(total, counts, [(1 - probability) / 2, 0.5, (1 + probability) / 2])
     errors = [_quantile_error(total, counts, p, n) for p in ((1 - probability) / 2, 0.5)]
@@ -119,7 +125,24 @@ def summarise(counts: Counts, probability: float, degrees_of_freedom: float, why
         beyond_ceiling=beyond,
         varies=True,
         no_variance=no_variance,
+        density=_density(total, counts),
     )
+
+
+def _density(total: np.ndarray, counts: Counts) -> tuple[FloatArray, FloatArray]:
+    low, high = _quantiles(total, counts, [0.001, 0.999])
+    edges = np.linspace(low, high, SHADES + 1)
+    inside = np.diff(np.interp(edges, _edges(counts), _cumulative(total)))
+    return edges, inside / (edges[1] - edges[0]) / counts.trials
+
+
+def half_width(counts: Counts, probability: float) -> float:
+    """Return half the width of the symmetric interval alone."""
+    if not counts.varies:
+        return 0.0
+    total = counts.batches.sum(axis=0, dtype=np.int64)
+    low, high = _quantiles(total, counts, [(1 - probability) / 2, (1 + probability) / 2])
+    return (high - low) / 2
 
 
 def _edges(counts: Counts) -> FloatArray:

@@ -1,0 +1,76 @@
+"""The command line: arguments in, exit code out. Heavy imports stand inside command bodies."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+from typing import Any
+
+import click
+
+from effband import __version__
+from effband.commands.check import check
+from effband.commands.reference import physics, schema, units
+from effband.commands.run import run
+from effband.problems import EffbandError, printable
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, message="effband %(version)s")
+def effband() -> None:
+    """Bands and their wideners for efficiency claims about small machines.
+
+    Write what you read, with what, and how well you know the rest into a case file;
+    `check` shows how it was understood, `run` gives the band of every result and what
+    widens it most.
+    """
+
+
+for command in (check, run, physics, units, schema):
+    effband.add_command(command)
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line and exit; never with a traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        # a terminal without this alphabet gets an escape in place of a crash
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+    signal.signal(signal.SIGTERM, _terminated)
+    sys.exit(_exit_code(arguments))
+
+
+def _terminated(*_: Any) -> None:
+    raise KeyboardInterrupt
+
+
+def _exit_code(arguments: list[str] | None) -> int:
+    try:
+        result = effband.main(arguments, "effband", standalone_mode=False)
+        sys.stdout.flush()
+        return result if isinstance(result, int) else 0
+    except click.exceptions.Exit as done:
+        return done.exit_code
+    except click.UsageError as error:
+        error.show()
+        return 2
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("stopped", err=True)
+        return 130
+    except EffbandError as error:
+        click.echo(str(error), err=True)
+        return error.exit_code
+    except BrokenPipeError:
+        # the reader of a pipe went away: not our fault, and no place to say so
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 141
+    except OSError as error:
+        click.echo(f"cannot write: {error.strerror or error}", err=True)
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 4
+    except Exception as error:
+        what = printable(f"{type(error).__name__}: {error}")
+        click.echo(f"effband has a fault of its own: {what}", err=True)
+        click.echo("please report it with the case that shows it", err=True)
+        return 3

@@ -1,0 +1,23 @@
+"""`effband check`: read a case, print all problems, or what was understood."""
+
+from __future__ import annotations
+
+import click
+
+
+@click.command(short_help="Read a case; print its problems, or how it was understood.")
+@click.argument("case", type=click.Path())
+def check(case: str) -> None:
+    """Read CASE and print every problem, or what was understood with all defaults filled in.
+
+    Example: effband check cases/wren_bench.yaml
+    """
+    from effband.case.resolve import load_case
+    from effband.problems import render_all
+    from effband.report.understood import understood
+
+    found = load_case(case)
+    if found.warnings:
+        text = render_all(found.warnings, found.text.file, found.text.text, "warning")
+        click.echo(text, err=True)
+    click.echo(understood(found), nl=False)

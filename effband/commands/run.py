@@ -1,0 +1,189 @@
+"""`effband run`: the main job."""
+
+from __future__ import annotations
+
+import sys
+import threading
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from effband.study import Study
+
+FORMATS = ("md", "html", "forum", "json", "png", "csv")
+MADE = ("md", "png", "json")  # the others come with later versions
+LATER = "is not acted on yet in this version"
+QUIET_SECONDS = 1.0
+
+
+def _later(context: click.Context, parameter: click.Parameter, value: Any) -> None:
+    """Refuse an option that is known but does nothing yet; silence would mislead."""
+    if value not in (None, False, "random"):
+        raise click.UsageError(f"{parameter.opts[0]} {LATER}", context)
+
+
+def _formats(_: click.Context, __: click.Parameter, value: str) -> tuple[str, ...]:
+    names = tuple(name.strip() for name in value.split(","))
+    for name in names:
+        if name not in FORMATS:
+            raise click.BadParameter(f"{name!r} is none of {', '.join(FORMATS)}")
+        if name not in MADE:
+            raise click.UsageError(f"--format {name} {LATER}; there are {', '.join(MADE)}")
+    return names
+
+
+@click.command(short_help="Work out the band of every result and what widens it.")
+@click.argument("cases", nargs=-1, required=True, type=click.Path())
+@click.option("--trials", type=click.IntRange(1_000, 100_000_000), help="Monte Carlo trials.")
+@click.option("--seed", type=click.IntRange(0, 2**63 - 1), help="Seed of the random numbers.")
+@click.option(
+    "--probability", type=click.FloatRange(0.5, 0.9999), help="Of the bands, such as 0.95."
+)
+@click.option(
+    "--workers", type=click.IntRange(1, 256), help="Threads; the numbers do not depend on them."
+)
+@click.option("-o", "--output", type=click.Path(), help="Folder for the reports.")
+@click.option(
+    "--format",
+    "formats",
+    default="md,png",
+    show_default=True,
+    callback=_formats,
+    help=f"Reports to write, of {','.join(MADE)}.",
+)
+@click.option("--force", is_flag=True, help="Replace files that effband did not write.")
+@click.option("--json", "as_json", is_flag=True, help="Print the whole result as JSON, only.")
+@click.option("--adaptive", is_flag=True, callback=_later, expose_value=False, hidden=True)
+@click.option(
+    "--sampling",
+    type=click.Choice(["random", "quasi"]),
+    default="random",
+    callback=_later,
+    expose_value=False,
+    hidden=True,
+)
+@click.option(
+    "--crosscheck-ranking", is_flag=True, callback=_later, expose_value=False, hidden=True
+)
+@click.option("--widen-guesses", type=float, callback=_later, expose_value=False, hidden=True)
+@click.option("--gate", is_flag=True, callback=_later, expose_value=False, hidden=True)
+def run(
+    cases: tuple[str, ...],
+    trials: int | None,
+    seed: int | None,
+    probability: float | None,
+    workers: int | None,
+    output: str | None,
+    formats: tuple[str, ...],
+    force: bool,
+    as_json: bool,
+) -> None:
+    r"""Work out the band of every result in each CASE, and what widens it most.
+
+    For example:
+
+    \b
+      effband run cases/wren_bench.yaml
+      effband run cases/wren_bench.yaml -o reports/wren_bench
+      effband run cases/wren_bench.yaml --json
+    """
+    from effband import study as studies
+    from effband.report.machine import document, to_json
+    from effband.report.screen import screen
+
+    options = {"trials": trials, "seed": seed, "probability": probability}
+    loaded = [studies.load(case) for case in cases]
+    folders = _folders(output, cases)
+    found = []
+    for case, folder in zip(loaded, folders, strict=True):
+        settings = studies.with_options(case.settings, **options)  # type: ignore[arg-type]
+        study = _run_stoppable(case, settings, workers)
+        if folder is not None:
+            _write(study, folder, formats, force)
+        found.append(study)
+    if as_json:
+        documents = [document(study) for study in found]
+        click.echo(to_json(documents[0] if len(documents) == 1 else documents), nl=False)
+    else:
+        click.echo("\n".join(screen(study) for study in found), nl=False)
+    for folder in folders:
+        if folder is not None:
+            click.echo(f"report in {folder}", err=True)
+
+
+def _folders(output: str | None, cases: tuple[str, ...]) -> list[Path | None]:
+    if output is None:
+        return [None] * len(cases)
+    if len(cases) == 1:
+        return [Path(output)]
+    stems = [Path(case).stem for case in cases]
+    if len(set(stems)) != len(stems):
+        raise click.UsageError("two of the cases have the same name: give each an -o of its own")
+    return [Path(output) / stem for stem in stems]
+
+
+def _run_stoppable(case: Any, settings: Any, workers: int | None) -> Study:
+    """Run in a thread, so that an interrupt is seen at once and ends the work."""
+    import os
+
+    from effband import study as studies
+
+    stop = threading.Event()
+    outcome: list[Any] = []
+
+    def work() -> None:
+        try:
+            count = workers or os.cpu_count() or 1
+            outcome.append(studies.run(case, settings, count, _Progress(), stop))
+        except BaseException as error:
+            outcome.append(error)
+
+    thread = threading.Thread(target=work, daemon=True)
+    thread.start()
+    try:
+        while thread.is_alive():
+            thread.join(0.1)
+    except KeyboardInterrupt:
+        stop.set()
+        thread.join(0.3)
+        raise
+    if isinstance(outcome[0], BaseException):
+        raise outcome[0]
+    return outcome[0]  # type: ignore[no-any-return]
+
+
+class _Progress:
+    """One line on a terminal, once the work has taken a second; nothing elsewhere."""
+
+    def __init__(self) -> None:
+        self.start = time.monotonic()
+        self.shown = False
+
+    def __call__(self, what: str, done: int, total: int) -> None:
+        if not sys.stderr.isatty() or time.monotonic() - self.start < QUIET_SECONDS:
+            return
+        self.shown = True
+        click.echo(f"\r{what} {100 * done // total:3d} %", err=True, nl=False)
+        if done == total:
+            click.echo("\r" + " " * 20 + "\r", err=True, nl=False)
+
+
+def _write(study: Study, folder: Path, formats: tuple[str, ...], force: bool) -> None:
+    from effband.report.machine import document, to_json
+    from effband.report.markdown import markdown
+    from effband.report.writing import write_set
+
+    files: dict[str, bytes] = {}
+    if "png" in formats:
+        from effband.report.figures import bands_figure, png
+
+        files["bands.png"] = png(bands_figure(study))
+    if "md" in formats:
+        figure = "bands.png" if "png" in formats else None
+        files["report.md"] = markdown(study, figure).encode("utf-8")
+    if "json" in formats:
+        files["result.json"] = to_json(document(study)).encode("utf-8")
+    write_set(folder, files, force)

@@ -1,0 +1,1 @@
+"""A `Study` told: on the screen, as Markdown, as a figure, for machines."""

@@ -1,0 +1,120 @@
+"""The study for machines: one JSON document, full precision, null where there is no value."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+from effband.propagate.ranking import Index, Line
+from effband.report import words
+from effband.study import Band, Study
+
+
+def document(study: Study) -> dict[str, Any]:
+    """Return the study as the JSON document of the format, as plain values."""
+    case = study.case
+    versions = dict(study.versions)
+    return {
+        "effband": {
+            "version": versions["effband"],
+            "format": 1,
+            "engine": int(versions["engine"]),
+        },
+        "case": {"title": case.title, "sha256": case.text.sha256},
+        "settings": {
+            "seed": study.settings.seed,
+            "trials": study.settings.trials,
+            "probability": study.settings.probability,
+            "digits": study.settings.digits,
+        },
+        "headline": case.headline,
+        "results": [_result(band) for band in study.bands],
+        "cross_checks": [],
+        "claims": [{**claim, "verdict": None, "probability": None} for claim in case.claims],
+        "upgrades": [],
+        "warnings": [f"{remark.what}: {remark.remedy}" for remark in words.all_remarks(study)],
+        "assumptions": list(case.assumptions),
+        "versions": versions,
+    }
+
+
+def to_json(documents: dict[str, Any] | list[dict[str, Any]]) -> str:
+    """Return documents as text; a number that is not finite is refused, never written."""
+    return json.dumps(documents, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _result(band: Band) -> dict[str, Any]:
+    target, summary = band.output.target, band.summary
+    unit = target.unit
+    simulation = summary.simulation
+
+    def value(si: float | None) -> float | None:
+        return None if si is None else unit.from_si(si)
+
+    def size(si: float | None) -> float | None:
+        return None if si is None else si / unit.factor
+
+    linear = band.linear
+    degrees = linear.effective_degrees_of_freedom
+    return {
+        "result": target.name,
+        "run": band.output.run,
+        "unit": unit.text,
+        "is": target.kind,
+        "nominal": value(band.nominal),
+        "mean": value(summary.mean),
+        "standard_uncertainty": size(summary.standard_uncertainty),
+        "median": value(summary.median),
+        "interval": {"low": value(summary.interval.low), "high": value(summary.interval.high)},
+        "shortest": {"low": value(summary.shortest.low), "high": value(summary.shortest.high)},
+        "half_width": size(summary.interval.half_width),
+        "simulation_uncertainty": {
+            "mean": size(simulation.mean),
+            "standard_uncertainty": size(simulation.standard_uncertainty),
+            "median": size(simulation.median),
+            "low": size(simulation.low),
+            "high": size(simulation.high),
+            "shortest_low": size(simulation.shortest_low),
+            "shortest_high": size(simulation.shortest_high),
+        },
+        "linear": {
+            "value": value(linear.value),
+            "standard_uncertainty": size(linear.standard_uncertainty),
+            "low": value(linear.interval.low) if linear.interval else None,
+            "high": value(linear.interval.high) if linear.interval else None,
+            "effective_degrees_of_freedom": degrees if math.isfinite(degrees) else None,
+            "tolerance": size(band.tolerance),
+            "agrees": band.agrees,
+        },
+        "beyond_ceiling": summary.beyond_ceiling if target.ceiling is not None else None,
+        "evidence": dict(band.ranking.evidence),
+        "ranking": [_line(line, unit.factor) for line in band.ranking.lines],
+        "what_if": [
+            {
+                "instrument": each.instrument,
+                "half_width_same_all_along": size(each.same_all_along),
+                "half_width_own_for_each_reading": size(each.own_for_each_reading),
+            }
+            for each in band.what_ifs
+        ],
+    }
+
+
+def _line(line: Line, factor: float) -> dict[str, Any]:
+    return {
+        "source": line.item.name,
+        "kind": line.item.kind,
+        "first_order": _index(line.first_order),
+        "total": _index(line.total),
+        "half_width_without": line.half_width_without / factor,
+        "simulation_uncertainty": line.simulation_uncertainty / factor,
+        "parts": [
+            {"part": part.name, "evidence": part.evidence, "first_order": part.first_order}
+            for part in line.parts
+        ],
+    }
+
+
+def _index(index: Index | None) -> dict[str, float] | None:
+    return None if index is None else {"value": index.value, "low": index.low, "high": index.high}

@@ -1,0 +1,212 @@
+"""The study as one Markdown page.
+
+All text of the user's goes through `escape`, which leaves nothing that Markdown or HTML could
+take for a mark: every character but letters, digits and a few harmless ones becomes a numeric
+entity.
+"""
+
+from __future__ import annotations
+
+import re
+
+from effband.case.model import Leaf, Target
+from effband.problems import printable
+from effband.report import words
+from effband.report.cautions import cautions
+from effband.report.screen import what_if_words
+from effband.study import Study
+
+_HARMLESS = re.compile(r"[^A-Za-z0-9 .,;:%()/+='\"\u00a0-\uffff-]")
+MARK = "<!-- written by effband -->"
+
+
+def escape(text: str) -> str:
+    """Return text that stands for itself in a Markdown paragraph or table cell."""
+    one_line = " ".join(printable(text.replace("\n", " ").replace("\t", " ")).split())
+    safe = _HARMLESS.sub(lambda m: f"&#{ord(m.group())};", one_line)
+    # a mark at the start of a line makes a list or a heading, "www." a link
+    safe = re.sub(
+        r"^([-+=:]|[0-9]{1,9}[.)](?= |$))", lambda m: "".join(f"&#{ord(c)};" for c in m[0]), safe
+    )
+    return re.sub(r"(?i)(https?|ftp|mailto|www)([:.])", lambda m: f"{m[1]}&#{ord(m[2])};", safe)
+
+
+def code(text: str) -> str:
+    """Return a name or a formula as code; their alphabets hold no backtick and no bar."""
+    return f"`{' '.join(text.split())}`"
+
+
+def markdown(study: Study, figure: str | None) -> str:
+    """Return the report; `figure` is the file name of the picture beside it."""
+    case = study.case
+    lines = [MARK, f"# {escape(case.title)}", ""]
+    notes = cautions(case.hazards)
+    if notes:
+        lines += ["**Cautions.**", ""] + [f"- {escape(note)}" for note in notes] + [""]
+    band = words.headline_band(study)
+    if band is not None:
+        lines += [f"**{escape(words.sentence(band, study))}**", ""]
+    if figure is not None and band is not None:
+        alt = escape(words.sentence(band, study)).replace("[", "(").replace("]", ")")
+        lines += [f"![{alt}]({figure})", ""]
+    lines += [*_results(study), *_wideners(study), *_mind(study)]
+    lines += [*_inputs(study), *_readings(study), *_formulas(study), *_method(study)]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _named(target: Target) -> str:
+    return escape(target.label) if target.label else code(target.name)
+
+
+def _table(head: list[str], rows: list[list[str]]) -> list[str]:
+    return [
+        "| " + " | ".join(head) + " |",
+        "|" + "---|" * len(head),
+        *("| " + " | ".join(row) + " |" for row in rows),
+        "",
+    ]
+
+
+def _results(study: Study) -> list[str]:
+    chance = words.probability(study.settings.probability)
+    lines = ["## Results", ""]
+    rows = []
+    for band in study.bands:
+        numbers = words.rounded(band)
+        target = band.output.target
+        half = f"{numbers.half_width} {words.width_symbol(target.unit)}".rstrip()
+        rows.append(
+            [
+                _named(target),
+                code(band.output.run) if band.output.run else "whole case",
+                escape(numbers.with_unit),
+                escape(f"{numbers.low} to {numbers.high} {numbers.unit}"),
+                escape(half),
+                escape(words.percent(words.guesses(band.ranking))),
+            ]
+        )
+    head = ["result", "run", "value", f"{chance} band", "half-width", "rests on guesses"]
+    lines += _table(head, rows)
+    for target in study.case.targets:
+        if target.boundary is not None:
+            into, out = (escape(text) for text in target.boundary)
+            name = _named(target)
+            lines.append(f"- {name}: put in is {into}; got out is {out}.")
+    return [*lines, ""]
+
+
+def _wideners(study: Study) -> list[str]:
+    lines = ["## What widens each band", ""]
+    for band in study.bands:
+        if not band.ranking.lines:
+            continue
+        unit = band.output.target.unit
+        full = band.summary.interval.half_width
+        rows = []
+        for line in band.ranking.lines:
+            without = words.width(line.half_width_without, unit, full / unit.factor)
+            share = "" if line.first_order is None else words.percent(line.first_order.value)
+            parts = ", ".join(f"{p.name} {words.percent(p.first_order)}" for p in line.parts)
+            evidence = ", ".join(dict.fromkeys(part.evidence for part in line.item.parts))
+            cells = [escape(x) for x in (without, share, parts, evidence)]
+            rows.append([code(line.item.name), *cells])
+        symbol = words.width_symbol(unit)
+        now = f"{words.width(full, unit)} {symbol}".rstrip()
+        lines += [f"**{code(band.output.title)}**, half-width now {escape(now)}:", ""]
+        head = ["source", "half-width without it", "share of the variance", "of which", "evidence"]
+        lines += _table(head, rows)
+    return lines
+
+
+def _mind(study: Study) -> list[str]:
+    lines = []
+    remarks = words.all_remarks(study)
+    if remarks:
+        lines += ["## Mind", ""]
+        lines += [f"- {escape(remark.what)}: {escape(remark.remedy)}." for remark in remarks]
+        lines.append("")
+    assumed = list(study.case.assumptions)
+    for band in study.bands:
+        assumed += what_if_words(band)
+    if assumed:
+        lines += ["## Taken for granted", ""]
+        lines += [f"- {escape(text)}." for text in assumed]
+        lines.append("")
+    return lines
+
+
+def _inputs(study: Study) -> list[str]:
+    leaves = [leaf for leaf in study.case.leaves if leaf.section == "inputs"]
+    if not leaves:
+        return []
+    rows = []
+    for leaf in leaves:
+        spread = "; ".join(component.words for component in leaf.components) or "exact"
+        rows.append([code(leaf.name), *(escape(x) for x in (_value(leaf), spread, leaf.evidence))])
+        if leaf.note:
+            rows[-1][2] += f" ({escape(leaf.note)})"
+    return ["## Inputs", "", *_table(["input", "value", "spread", "evidence"], rows)]
+
+
+def _readings(study: Study) -> list[str]:
+    leaves = [leaf for leaf in study.case.leaves if leaf.section == "readings"]
+    if not leaves:
+        return []
+    runs = list(dict.fromkeys(leaf.run for leaf in leaves))
+    names = list(dict.fromkeys(leaf.name for leaf in leaves))
+    cell = {(leaf.name, leaf.run): leaf for leaf in leaves}
+    rows = []
+    for name in names:
+        values = [cell.get((name, run)) for run in runs]
+        known = next(leaf for leaf in values if leaf is not None)
+        spread = "; ".join(component.words for component in known.components) or "exact"
+        rows.append(
+            [
+                code(name),
+                *(escape(_value(leaf)) if leaf is not None else "" for leaf in values),
+                code(known.instrument) if known.instrument else "",
+                escape(spread),
+            ]
+        )
+    head = ["reading", *(code(str(run)) for run in runs), "instrument"]
+    head.append(f"spread in {code(str(runs[0]))}")
+    lines = ["## Readings", "", *_table(head, rows)]
+    for name, text in study.case.instruments:
+        lines.append(f"- {code(name)}: {escape(text)}")
+    return [*lines, ""]
+
+
+def _formulas(study: Study) -> list[str]:
+    lines = ["## Formulas", ""]
+    lines += [f"- {code(f'{name} = {text}')}" for name, text in study.case.formulas]
+    lines += [
+        f"- result {code(f'{target.name} = {target.formula}')}" for target in study.case.targets
+    ]
+    if study.case.about:
+        lines += ["", "## Log", ""]
+        lines += [f"- {escape(key)}: {escape(text)}" for key, text in study.case.about]
+    return [*lines, ""]
+
+
+def _method(study: Study) -> list[str]:
+    settings = study.settings
+    versions = ", ".join(f"{name} {number}" for name, number in study.versions)
+    agreeing = "; ".join(
+        f"{code(band.output.title)}: {words.agreement_words(band)}" for band in study.bands
+    )
+    return [
+        "## Method",
+        "",
+        f"- {settings.trials} Monte Carlo trials of all formulas (JCGM 101:2008), seed "
+        f"{settings.seed}; the band leaves equal probability on each side.",
+        "- The readings of one instrument share one error curve; steps of the display or the dial "
+        "are drawn afresh for each reading.",
+        f"- First-order law (JCGM 100:2008) beside it: {agreeing}.",
+        "- Half-width without a source: it is held at one draw, the others vary, averaged over 64 "
+        "stratified draws. Shares of the variance: Sobol indices of first order.",
+        f"- Case sha256 {study.case.text.sha256[:16]}; {versions}.",
+    ]
+
+
+def _value(leaf: Leaf) -> str:
+    return f"{leaf.unit.from_si(leaf.value):.10g} {words.symbol(leaf.unit)}".rstrip()

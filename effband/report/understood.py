@@ -1,0 +1,75 @@
+"""What was understood of a case: every number with its sources, in the user's unit and in SI."""
+
+from __future__ import annotations
+
+from effband.case.model import Case, Leaf
+from effband.problems import printable
+from effband.report import words
+from effband.units import name_dimension
+
+
+def understood(case: Case) -> str:
+    """Return the text that `effband check` prints for a good case."""
+    lines = [printable(case.title), ""]
+    for section in ("inputs", "readings"):
+        leaves = [leaf for leaf in case.leaves if leaf.section == section]
+        if leaves:
+            lines.append(f"{section}:")
+            for leaf in leaves:
+                lines += _leaf(leaf, case)
+            lines.append("")
+    if case.instruments:
+        lines.append("instruments:")
+        lines += [f"  {printable(name)}: {printable(text)}" for name, text in case.instruments]
+        lines.append("")
+    if case.formulas:
+        lines.append("formulas:")
+        lines += [f"  {name} = {printable(text)}" for name, text in case.formulas]
+        lines.append("")
+    lines += _results(case)
+    settings = case.settings
+    lines += [
+        f"settings: probability {words.probability(settings.probability)}, "
+        f"trials {settings.trials}, seed {settings.seed}, digits {settings.digits}",
+    ]
+    if case.assumptions:
+        lines += ["", "taken for granted:"]
+        lines += [f"  {printable(text)}" for text in case.assumptions]
+    return "\n".join(lines) + "\n"
+
+
+def _leaf(leaf: Leaf, case: Case) -> list[str]:
+    run = "" if leaf.run is None else f" in run {leaf.run}"
+    number = f"{leaf.unit.from_si(leaf.value):.10g} {words.symbol(leaf.unit)}".rstrip()
+    si = f"{leaf.value:.6g} SI" if leaf.unit.factor != 1.0 or leaf.unit.zero else ""
+    reads = leaf.reads or leaf.unit.kind or name_dimension(leaf.unit.dimension)
+    by = "" if leaf.instrument is None else f", read with {leaf.instrument}"
+    head = f"  {leaf.name}{run} = {number}" + (f" ({si})" if si else "")
+    lines = [f"{head}; {reads}{by}; evidence: {leaf.evidence}"]
+    sources = {source.name: source for source in case.sources}
+    if not leaf.components:
+        lines.append("      exact")
+    for component in leaf.components:
+        laws = [sources[name].distribution for name in component.sources if name in sources]
+        line = f"      {component.role}: {component.words}"
+        if component.role != "common" and component.role != "stability" and len(laws) == 1:
+            inside = laws[0].words(lambda v: f"{v:.6g}", lambda v: f"{v:.4g}")
+            line += f"  [SI: {inside}]"
+        lines.append(line + f"  <- {', '.join(component.sources)}")
+    return lines
+
+
+def _results(case: Case) -> list[str]:
+    lines = ["results:"]
+    for target in case.targets:
+        runs = [output.run for output in case.outputs if output.target.name == target.name]
+        where = "" if runs in ([], [None]) else f", runs {', '.join(str(run) for run in runs)}"
+        unit = words.symbol(target.unit) or "no unit"
+        line = f"  {target.name} = {printable(target.formula)}; {target.kind}, in {unit}{where}"
+        if target.ceiling is not None:
+            line += f"; ceiling {printable(target.ceiling)}"
+        lines.append(line)
+        if target.boundary is not None:
+            lines.append(f"      in:  {printable(target.boundary[0])}")
+            lines.append(f"      out: {printable(target.boundary[1])}")
+    return [*lines, ""]

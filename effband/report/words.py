@@ -1,0 +1,166 @@
+"""Numbers and phrases as people read them; the one place where numbers are rounded.
+
+A band decides the digits of everything beside it: its half-width gets two significant digits,
+and the value is given to the same decimal place.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from effband.case.model import Output
+from effband.propagate.ranking import Ranking
+from effband.study import Band, Remark, Study
+from effband.units import POINT, Unit
+
+SIGNIFICANT = 2
+MOST_DECIMALS = 12
+
+
+@dataclass(frozen=True)
+class Rounded:
+    """The numbers of one band as text, all to one decimal place, without their unit."""
+
+    value: str
+    low: str
+    high: str
+    half_width: str
+    unit: str
+
+    @property
+    def with_unit(self) -> str:
+        """The value with its unit."""
+        return f"{self.value} {self.unit}".rstrip()
+
+    @property
+    def between(self) -> str:
+        """The two ends with their unit."""
+        return f"{self.low} to {self.high} {self.unit}".rstrip()
+
+
+def decimals_for(width: float) -> int:
+    """Return the decimals at which a width shows two significant digits (0 or more)."""
+    if not width > 0.0 or not math.isfinite(width):
+        return 3
+    exponent = math.floor(math.log10(width))
+    if round(width / 10.0 ** (exponent - SIGNIFICANT + 1)) >= 10**SIGNIFICANT:
+        exponent += 1
+    return min(max(SIGNIFICANT - 1 - exponent, 0), MOST_DECIMALS)
+
+
+def fixed(number: float, decimals: int) -> str:
+    """Return a number with so many decimals; never a negative zero."""
+    text = f"{number:.{decimals}f}"
+    return text.lstrip("-") if float(text) == 0.0 else text
+
+
+def rounded(band: Band) -> Rounded:
+    """Return the numbers of a band as text: the median trial's value, ends and half-width."""
+    unit = band.output.target.unit
+    interval = band.summary.interval
+    half = interval.half_width / unit.factor
+    decimals = decimals_for(half)
+    return Rounded(
+        fixed(unit.from_si(central(band)), decimals),
+        fixed(unit.from_si(interval.low), decimals),
+        fixed(unit.from_si(interval.high), decimals),
+        width(interval.half_width, unit, half),
+        symbol(unit),
+    )
+
+
+def central(band: Band) -> float:
+    """Return the value that stands for a band, SI: the mean, or the median without one."""
+    mean = band.summary.mean
+    has_variance = band.summary.no_variance is None
+    return band.summary.median if mean is None or not has_variance else mean
+
+
+def width(si: float, unit: Unit, beside: float | None = None) -> str:
+    """Return a width in a unit, without its symbol, to the digits of the width beside it."""
+    number = si / unit.factor
+    return fixed(number, decimals_for(number if beside is None else beside))
+
+
+def symbol(unit: Unit) -> str:
+    """Return a unit's symbol; nothing for a plain number."""
+    return "" if unit.text == "1" else unit.text
+
+
+def width_symbol(unit: Unit) -> str:
+    """Return the symbol for a difference: points for %, K for degC."""
+    if unit.text == "%":
+        return "points"
+    if unit.kind == POINT:
+        return f"delta_{unit.text}"
+    return symbol(unit)
+
+
+def percent(share: float) -> str:
+    """Return a share in per cent, whole from 1 % up."""
+    number = 100 * share
+    if abs(number) < 0.05:
+        return "0 %"
+    return f"{number:.0f} %" if abs(number) >= 1 else f"{number:.1f} %"
+
+
+def probability(share: float) -> str:
+    """Return a probability of a band: 95 %, 99.9 %."""
+    return f"{100 * share:.6g} %"
+
+
+def run_words(output: Output) -> str:
+    """Return "run full", or nothing for a result of the whole case."""
+    return "" if output.run is None else f"run {output.run}"
+
+
+def headline_band(study: Study) -> Band | None:
+    """Return the band that the case calls its headline: of its last run, or the first there is."""
+    named = [b for b in study.bands if b.output.target.name == study.case.headline]
+    found = named or list(study.bands[:1])
+    return found[-1] if found else None
+
+
+def sentence(band: Band, study: Study) -> str:
+    """Return the band as one sentence: value, ends, boundary, and what widens it most."""
+    numbers = rounded(band)
+    target = band.output.target
+    run = f" at {run_words(band.output)}" if band.output.run is not None else ""
+    chance = probability(study.settings.probability)
+    text = (
+        f"{target.label or target.name}{run} is {numbers.with_unit}, "
+        f"between {numbers.low} and {numbers.high} {numbers.unit}".rstrip()
+        + f" ({chance} band, given the stated spreads of the inputs)."
+    )
+    if target.boundary is not None:
+        into, out = target.boundary
+        text += f" Counted as put in: {into}. Counted as got out: {out}."
+    if band.ranking.lines:
+        text += f" What widens it most: {band.ranking.lines[0].item.name}."
+    return text
+
+
+def agreement_words(band: Band) -> str:
+    """Return what the first-order law says beside the trials."""
+    if band.linear.value is None:
+        return "no first-order value"
+    return {
+        True: "the first-order law agrees",
+        False: "the first-order law gives another band: the trials stand",
+        None: "whether the first-order law agrees is unclear at this many trials",
+    }[band.agrees if band.tolerance is not None else None]
+
+
+def guesses(ranking: Ranking) -> float:
+    """Return the share of a spread that rests on guesses and rules of thumb."""
+    return sum(share for kind, share in ranking.evidence if kind in ("guess", "rule of thumb"))
+
+
+def all_remarks(study: Study) -> list[Remark]:
+    """Return every warning: what was seen in reading the case, then in the numbers."""
+    read = [
+        Remark(f"line {p.place.line}: {p.what}" if p.place else p.what, p.remedy)
+        for p in study.case.warnings
+    ]
+    return [*read, *study.remarks]

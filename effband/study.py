@@ -1,0 +1,278 @@
+"""The whole story: a case in, everything that can be said of it out.
+
+    read -> understand -> draw -> summarise -> rank -> tell
+
+A report sees a `Study` and nothing else.
+"""
+
+from __future__ import annotations
+
+import math
+import platform
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from effband import __version__
+from effband.case.model import Case, ErrorSource, Output, Settings
+from effband.case.resolve import load_case
+from effband.problems import ComputationRefused
+from effband.propagate.engine import PILOT, Engine
+from effband.propagate.kernel import compile_kernel
+from effband.propagate.linear import LinearBand, agreement, propagate_linearly, tolerance
+from effband.propagate.ranking import Ranking, rank
+from effband.propagate.summary import Summary, summarise
+from effband.propagate.what_if import WhatIf, what_if
+
+ENGINE_NUMBER = 1  # changes only when draws or arithmetic change
+NEAR_ZERO = 4.0  # standard deviations between a denominator and 0
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class Band:
+    """All that is known of one output, in SI units.
+
+    Attributes
+    ----------
+    output
+        Which result, and of which run.
+    nominal
+        From the values as written.
+    summary
+        From the trials.
+    linear, tolerance, agrees
+        The first-order law beside it, the tolerance for comparing, and whether they agree.
+    ranking
+        What widens it.
+    what_ifs
+        Half-widths with instruments' errors otherwise along their scales.
+    """
+
+    output: Output
+    nominal: float
+    summary: Summary
+    linear: LinearBand
+    tolerance: float | None
+    agrees: bool | None
+    ranking: Ranking
+    what_ifs: tuple[WhatIf, ...]
+
+
+@dataclass(frozen=True)
+class Remark:
+    """Something a reader should know: a warning, and what to do."""
+
+    what: str
+    remedy: str
+
+
+@dataclass(frozen=True)
+class Study:
+    """A case and everything worked out from it.
+
+    Attributes
+    ----------
+    case, settings
+        What was run, and how (options included).
+    bands
+        One for every output, in the case's order.
+    remarks
+        Warnings that came from the numbers; those that came from reading are the case's.
+    versions
+        Name and version of everything that the numbers depend on.
+    """
+
+    case: Case
+    settings: Settings
+    bands: tuple[Band, ...]
+    remarks: tuple[Remark, ...]
+    versions: tuple[tuple[str, str], ...]
+
+
+def load(file: str) -> Case:
+    """Read and understand a case file. Raises CaseError."""
+    return load_case(file)
+
+
+def run(
+    case: Case,
+    settings: Settings | None = None,
+    workers: int = 1,
+    progress: Progress | None = None,
+    stop: threading.Event | None = None,
+) -> Study:
+    """Work out a case.
+
+    Parameters
+    ----------
+    case
+        From `load`.
+    settings
+        In place of the case's own.
+    workers
+        Threads; results do not depend on them.
+    progress
+        Called with what is being done, how much is done, and of how much.
+    stop
+        Set it, from another thread, to end the work.
+
+    Raises
+    ------
+    ComputationRefused
+        When a value is not finite, or a band cannot be given.
+    """
+    settings = settings or case.settings
+    engine = Engine(
+        case,
+        settings.seed,
+        settings.trials,
+        workers,
+        probability=settings.probability,
+        progress=None if progress is None else lambda done, of: progress("trials", done, of),
+        stop=stop or threading.Event(),
+    )
+    counts = engine.run()
+    summaries = tuple(
+        summarise(count, settings.probability, *_fewest_degrees(case, output))
+        for count, output in zip(counts, case.outputs, strict=True)
+    )
+    linear = propagate_linearly(case, settings.probability)
+    rankings = rank(case, settings.seed, settings.probability, summaries, engine.stop)
+    what_ifs = what_if(case, settings, workers, engine.stop)
+    nominal = _nominal(case)
+    bands = tuple(
+        _band(output, nominal[k], summaries[k], linear[k], rankings[k], what_ifs[k], settings)
+        for k, output in enumerate(case.outputs)
+    )
+    remarks = (*_remarks_on(bands), *_near_zero(engine))
+    return Study(case, settings, bands, remarks, _versions())
+
+
+def _band(
+    output: Output,
+    nominal: float,
+    summary: Summary,
+    linear: LinearBand,
+    ranking: Ranking,
+    what_ifs: tuple[WhatIf, ...],
+    settings: Settings,
+) -> Band:
+    allowed = agrees = None
+    u = summary.standard_uncertainty
+    if u is not None and summary.varies:
+        # judged in the unit of the result, where its digits are
+        factor = output.target.unit.factor
+        allowed = tolerance(u / factor, settings.digits) * factor
+        if linear.interval is not None:
+            errors = (summary.simulation.low, summary.simulation.high)
+            agrees = agreement(linear.interval, summary.interval, errors, allowed)
+    return Band(output, nominal, summary, linear, allowed, agrees, ranking, what_ifs)
+
+
+def _fewest_degrees(case: Case, output: Output) -> tuple[float, str]:
+    used = case.program.sources_of[output.step]
+    found = [
+        (source.distribution.degrees_of_freedom, source.name)
+        for source in case.sources
+        if source.name in used
+    ]
+    return min(found, default=(math.inf, ""))
+
+
+def _nominal(case: Case) -> list[float]:
+    """Return every output at the values as written."""
+    by_name = {source.name: source for source in case.sources}
+    kernel = compile_kernel(
+        case.program, by_name, [output.step for output in case.outputs], reuse=False
+    )
+    arrays = [np.empty(1) for _ in range(kernel.slots)]
+
+    def draw(source: ErrorSource, out: np.ndarray) -> None:
+        out[0] = source.nominal
+
+    with np.errstate(all="ignore"):
+        kernel.run(arrays, draw)
+    values = [float(np.ravel(kernel.values(arrays, k))[0]) for k in range(len(case.outputs))]
+    for output, value in zip(case.outputs, values, strict=True):
+        if not math.isfinite(value):
+            raise ComputationRefused(
+                f"{output.title} has no finite value at the numbers as written; "
+                "check for a division by 0 or the logarithm of 0"
+            )
+    return values
+
+
+def _remarks_on(bands: tuple[Band, ...]) -> list[Remark]:
+    found = []
+    for band in bands:
+        title, summary = band.output.title, band.summary
+        if not summary.varies:
+            what = f"{title} does not vary: none of its inputs has a spread"
+            found.append(Remark(what, "declare how well the inputs are known"))
+        if summary.no_variance is not None:
+            what = f"{title} has no standard uncertainty: {summary.no_variance}"
+            remedy = "its median, band and ranking by half-width stand; more repeats would help"
+            found.append(Remark(what, remedy))
+        if summary.mean is None:
+            what = f"{title} has no mean: a source has one degree of freedom"
+            found.append(Remark(what, "take the median; three repeats are the least that help"))
+        if band.linear.reason is not None:
+            what = f"{title} has no first-order value: {band.linear.reason}"
+            found.append(Remark(what, "the band from the trials stands by itself"))
+        if band.agrees is False:
+            what = f"{title}: the first-order law gives another band than the trials"
+            found.append(Remark(what, "use the band from the trials, which needs no straight line"))
+        found += _beyond_ceiling(band)
+    return found
+
+
+def _beyond_ceiling(band: Band) -> list[Remark]:
+    share, title = band.summary.beyond_ceiling, band.output.title
+    ceiling = band.output.target.ceiling
+    if share == 0.0:
+        return []
+    if share >= 0.95:
+        what = f"{title} is impossible: above its ceiling ({ceiling}) in {share:.1%} of all trials"
+        return [Remark(what, "look for an error in the formulas, the input energy or the readings")]
+    what = f"{title} lies above its ceiling ({ceiling}) in {share:.2g} of all trials"
+    if share >= 0.05:
+        return [Remark(what, "these data cannot tell it from the limit: check the input energy")]
+    return [Remark(what, "nothing was clipped; better inputs would settle it")]
+
+
+def _near_zero(engine: Engine) -> list[Remark]:
+    """Return a remark for each denominator that comes near 0."""
+    found = []
+    for owner, low, high, mean, sd in engine.denominators(min(PILOT, engine.trials)):
+        if low <= 0.0 <= high or abs(mean) < NEAR_ZERO * sd:
+            what = f"{owner}: a denominator comes near 0"
+            remedy = "its band has long tails; measure the denominator better"
+            found.append(Remark(what, remedy))
+    return list(dict.fromkeys(found))
+
+
+def _versions() -> tuple[tuple[str, str], ...]:
+    import scipy
+
+    return (
+        ("effband", __version__),
+        ("engine", str(ENGINE_NUMBER)),
+        ("python", platform.python_version()),
+        ("numpy", np.__version__),
+        ("scipy", scipy.__version__),
+    )
+
+
+def with_options(
+    settings: Settings,
+    trials: int | None = None,
+    seed: int | None = None,
+    probability: float | None = None,
+) -> Settings:
+    """Return the settings with what was asked for on the command line."""
+    given = {"trials": trials, "seed": seed, "probability": probability}
+    return replace(settings, **{k: v for k, v in given.items() if v is not None})  # type: ignore[arg-type]
