@@ -17,7 +17,7 @@ from effband.report import words
 from effband.study import Band, Study
 
 INK, STRIP = "#222222", "#0072B2"
-LONGEST_LABEL = 60
+LONGEST_LABEL = 95
 
 
 def bands_figure(study: Study) -> Figure:

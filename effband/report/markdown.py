@@ -23,12 +23,16 @@ MARK = "<!-- written by effband -->"
 def escape(text: str) -> str:
     """Return text that stands for itself in a Markdown paragraph or table cell."""
     one_line = " ".join(printable(text.replace("\n", " ").replace("\t", " ")).split())
-    safe = _HARMLESS.sub(lambda m: f"&#{ord(m.group())};", one_line)
+    safe = _HARMLESS.sub(_entities, one_line)
     # a mark at the start of a line makes a list or a heading, "www." a link
     safe = re.sub(
         r"^([-+=:]|[0-9]{1,9}[.)](?= |$))", lambda m: "".join(f"&#{ord(c)};" for c in m[0]), safe
     )
     return re.sub(r"(?i)(https?|ftp|mailto|www)([:.])", lambda m: f"{m[1]}&#{ord(m[2])};", safe)
+
+
+def _entities(match: re.Match[str]) -> str:
+    return "".join(f"&#{ord(character)};" for character in match[0])
 
 
 def code(text: str) -> str:
