@@ -39,11 +39,20 @@ class LinearBand:
     reason: str | None = None
 
 
-def _choose(pick: Callable[..., Any]) -> Callable[[Any, Any], Any]:
-    def chosen(a: Any, b: Any) -> Any:
-        return pick((a, b), key=_nominal)
+def _absolute(a: Any) -> Any:
+    if _nominal(a) == 0.0:
+        raise ValueError("a corner")
+    return a if _nominal(a) > 0.0 else -a
 
-    return chosen
+
+def _lesser(a: Any, b: Any) -> Any:
+    if _nominal(a) == _nominal(b):
+        raise ValueError("a corner")
+    return a if _nominal(a) < _nominal(b) else b
+
+
+def _greater(a: Any, b: Any) -> Any:
+    return b if _lesser(a, b) is a else a
 
 
 def _nominal(x: Any) -> float:
@@ -57,9 +66,9 @@ FUNCTIONS: dict[str, Callable[..., Any]] = {
     "divide": lambda a, b: a / b,
     "power": lambda a, b: a**b,
     "negative": lambda a: -a,
-    "abs": abs,
-    "minimum": _choose(min),
-    "maximum": _choose(max),
+    "abs": _absolute,
+    "minimum": _lesser,
+    "maximum": _greater,
     "sqrt": umath.sqrt,
     "exp": umath.exp,
     "log": umath.log,

@@ -106,9 +106,10 @@ def _wideners(study: Study) -> list[str]:
             continue
         unit = band.output.target.unit
         full = band.summary.interval.half_width
+        decimals = words.decimals_to_tell_apart(full / unit.factor)
         rows = []
         for line in band.ranking.lines:
-            without = words.width(line.half_width_without, unit, full / unit.factor)
+            without = words.fixed(line.half_width_without / unit.factor, decimals)
             share = "" if line.first_order is None else words.percent(line.first_order.value)
             parts = ", ".join(f"{p.name} {words.percent(p.first_order)}" for p in line.parts)
             evidence = ", ".join(dict.fromkeys(part.evidence for part in line.item.parts))

@@ -70,12 +70,13 @@ def _wideners(band: Band) -> list[str]:
     measure = f"half-width, {words.width_symbol(unit)}".rstrip(", ")
     lines = [f"  what widens it most{run} ({measure}{less}):"]
     margin = max(width(printable(band.ranking.lines[k].item.name)) for k in shown)
+    decimals = words.decimals_to_tell_apart(full / unit.factor)
     for k in shown:
         line = band.ranking.lines[k]
-        without = words.width(line.half_width_without, unit, full / unit.factor)
+        without = words.fixed(line.half_width_without / unit.factor, decimals)
         name = printable(line.item.name)
         bar = "#" * max(1, round(BAR * saved[k] / full))
-        saves = words.width(saved[k], unit, full / unit.factor)
+        saves = words.fixed(saved[k] / unit.factor, decimals)
         lines.append(f"    {name:<{margin}}  {bar:.<{BAR}}  saves {saves}, leaving {without}")
     return lines
 

@@ -49,6 +49,13 @@ def decimals_for(width: float) -> int:
     return min(max(SIGNIFICANT - 1 - exponent, 0), MOST_DECIMALS)
 
 
+def decimals_to_tell_apart(width: float) -> int:
+    """Return the decimals at which steps of 2 % of a width show."""
+    if not width > 0.0 or not math.isfinite(width):
+        return 3
+    return min(max(math.ceil(-math.log10(0.02 * width)), 0), MOST_DECIMALS)
+
+
 def fixed(number: float, decimals: int) -> str:
     """Return a number with so many decimals; never a negative zero."""
     text = f"{number:.{decimals}f}"
