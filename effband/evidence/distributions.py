@@ -18,21 +18,25 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
-import numpy.typing as npt
 from scipy import special
 
-FloatArray = npt.NDArray[np.float64]
+from effband.evidence.tables import (
+    LAST_BELOW_ONE,
+    MANY_EVENTS,
+    FloatArray,
+    Table,
+    events_table,
+    flank_table,
+    many_events,
+    student_table,
+)
+
 Printer = Callable[[float], str]
 
 # Scratch of this many numbers stays in the cache and below the size that is mapped afresh.
 _BLOCK = 16_000
-_LAST_BELOW_ONE = 1.0 - 2.0**-53
-_Z_END = 9
-_CELLS_PER_SD = 512
 _Z_975 = 1.959963984540054
 _SPOKEN = {"centre": "mean", "spread": "standard deviation", "dof": "degrees of freedom"}
-# From here on the series beats gammaincinv, which fails in the lower tail of large shapes.
-_MANY_EVENTS = 100_000
 
 
 def _require(holds: bool, message: str) -> None:
@@ -42,95 +46,6 @@ def _require(holds: bool, message: str) -> None:
 
 def _require_order(low: float, high: float) -> None:
     _require(low < high, f"low must be below high, not {low:g} and {high:g}")
-
-
-class _Table:
-    """Cubic Hermite interpolant on equally spaced nodes; `slopes` are per cell."""
-
-    def __init__(self, start: float, cells_per_unit: int, values: FloatArray, slopes: FloatArray):
-        rise, left, right = np.diff(values), slopes[:-1], slopes[1:]
-        self._start, self._density = start, float(cells_per_unit)
-        self._end = math.nextafter(rise.size, 0.0)
-        self._powers = (left + right - 2 * rise, 3 * rise - 2 * left - right, left, values[:-1])
-
-    def replace(self, x: FloatArray) -> None:
-        """Put the interpolated values in the place of their arguments."""
-        x -= self._start
-        x *= self._density
-        np.clip(x, 0.0, self._end, out=x)
-        cell = x.astype(np.intp)
-        x -= cell
-        term, total = np.empty_like(x), np.zeros_like(x)
-        for power in self._powers:
-            total *= x
-            # "clip" only because "raise" would buffer `out`.
-            total += np.take(power, cell, out=term, mode="clip")
-        np.copyto(x, total)
-
-
-def _normal_score_table(value: Callable[[FloatArray], FloatArray], cells: int) -> _Table:
-    """Tabulate a law over the standard normal deviate of the same probability."""
-    z = np.arange(-_Z_END * cells - 2, _Z_END * cells + 3) / cells
-    y = value(z)
-    # Fourth-order differences: as good as phi(z)/f(x) here, and blind to the law.
-    slopes = (y[:-4] - y[4:] + 8.0 * (y[3:-1] - y[1:-3])) / 12.0
-    return _Table(-float(_Z_END), cells, y[2:-2], slopes)
-
-
-@functools.lru_cache(maxsize=64)
-def _student_table(dof: float) -> _Table:
-    # The tail grows as p**(-1/dof), so fewer degrees of freedom need finer cells.
-    cells = _CELLS_PER_SD * 2 ** max(0, math.ceil(-math.log2(dof)))
-    return _normal_score_table(
-        lambda z: np.sign(z) * np.abs(special.stdtrit(dof, special.ndtr(-np.abs(z)))), cells
-    )
-
-
-def _many_events(shape: float, z: FloatArray) -> FloatArray:
-    """Cornish-Fisher expansion of the gamma law of large shape."""
-    root = math.sqrt(shape)
-    return (
-        shape
-        + root * z
-        + (z**2 - 1.0) / 3.0
-        + (z**3 - 7.0 * z) / (36.0 * root)
-        - (3.0 * z**4 + 7.0 * z**2 - 16.0) / (810.0 * shape)
-        + (9.0 * z**5 + 256.0 * z**3 - 433.0 * z) / (38880.0 * shape * root)
-    )
-
-
-@functools.lru_cache(maxsize=64)
-def _events_table(events: int) -> _Table:
-    shape = events + 1.0
-
-    def value(z: FloatArray) -> FloatArray:
-        if events >= _MANY_EVENTS:
-            return _many_events(shape, z)
-        tail = special.ndtr(-np.abs(z))
-        lower, upper = special.gammaincinv(shape, tail), special.gammainccinv(shape, tail)
-        return np.where(z < 0.0, lower, upper).astype(np.float64)
-
-    return _normal_score_table(value, _CELLS_PER_SD)
-
-
-@functools.cache
-def _flank_table() -> _Table:
-    """Tabulate e solving e + (1-e) ln(1-e) = c, over v with sqrt(c) = 1 - (1-v)**2.
-
-    The solution is smooth in sqrt(c) at 0 and nearly so in sqrt(1-c) at 1; v serves both ends.
-    """
-    cells = 4096
-    v = np.arange(cells + 1) / cells
-    s = v * (2.0 - v)
-    v_in, s_in = v[1:-1], s[1:-1]
-    e = s_in.copy()
-    for _ in range(60):  # convex in e: after one overshoot Newton descends on the solution
-        log = np.log1p(-e)
-        e += (e + (1.0 - e) * log - s_in**2) / log
-        np.clip(e, s_in, _LAST_BELOW_ONE, out=e)
-    inner = -4.0 * s_in * (1.0 - v_in) / np.log1p(-e)
-    slopes = np.concatenate(([2.0 * math.sqrt(2.0)], inner, [0.0])) / cells
-    return _Table(0.0, cells, np.concatenate(([0.0], e, [1.0])), slopes)
 
 
 class Distribution(abc.ABC):
@@ -374,7 +289,7 @@ class CurvilinearTrapezoid(_Symmetric):
     def _reach(self, q: FloatArray) -> FloatArray:
         depth, height, share = self._shape()
         flank = 1.0 - np.sqrt(1.0 - np.sqrt(2.0 * depth * q))
-        _flank_table().replace(flank)
+        flank_table().replace(flank)
         return np.where(q < share, 1.0 - flank, (0.5 - q) / height)
 
     def _tail(self, depth: float) -> float:
@@ -529,8 +444,8 @@ class StudentT(Distribution):
         return self.dof
 
     @functools.cached_property
-    def _table(self) -> _Table:
-        return _student_table(float(self.dof))
+    def _table(self) -> Table:
+        return student_table(float(self.dof))
 
     def _invert(self, x: FloatArray) -> None:
         self._table.replace(special.ndtri(x, out=x))
@@ -621,19 +536,19 @@ class CountedEvents(_Positive):
         )
 
     @functools.cached_property
-    def _table(self) -> _Table:
-        return _events_table(int(self.events))
+    def _table(self) -> Table:
+        return events_table(int(self.events))
 
     def _invert(self, x: FloatArray) -> None:
         self._table.replace(special.ndtri(x, out=x))
 
     def _probability(self, x: float) -> float:
         shape = self.events + 1.0
-        if self.events < _MANY_EVENTS:
+        if self.events < MANY_EVENTS:
             return float(special.gammainc(shape, x))
         z = np.zeros(1)
         for _ in range(12):  # the expansion is nearly straight: a fixed slope converges
-            z = np.clip(z - (_many_events(shape, z) - x) / math.sqrt(shape), -40.0, 40.0)
+            z = np.clip(z - (many_events(shape, z) - x) / math.sqrt(shape), -40.0, 40.0)
         return float(special.ndtr(z[0]))
 
     def _moments(self) -> tuple[float, float]:
@@ -721,7 +636,7 @@ class Truncated(Distribution):
         below, kept = self._cut
         x *= kept
         x += below
-        self.base._invert(np.minimum(x, _LAST_BELOW_ONE, out=x))
+        self.base._invert(np.minimum(x, LAST_BELOW_ONE, out=x))
         np.clip(x, *self.support, out=x)
 
     def _probability(self, x: float) -> float:
@@ -764,6 +679,7 @@ class Truncated(Distribution):
         return max(low, self.low), min(high, self.high)
 
 
+@functools.lru_cache(maxsize=64)
 def unit_shape(shape: str, top: float | None = None) -> Distribution:
     """Return the symmetric law on [-1, 1] that a shape word names.
 

@@ -19,13 +19,13 @@ import numpy as np
 import numpy.typing as npt
 
 from effband.case.model import Case, ErrorSource
-from effband.evidence.distributions import FloatArray
+from effband.evidence.tables import FloatArray
 from effband.problems import ComputationRefused
 from effband.propagate import streams
 from effband.propagate.kernel import Kernel, Operand, Slot, compile_kernel
 
 BLOCK = 65_536
-PIECE = 8_192
+PIECE = 32_768
 LANE = 8_192
 BINS = 16_384
 PILOT = 20_000

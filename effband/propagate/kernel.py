@@ -17,7 +17,7 @@ from scipy import special
 
 from effband.case.model import ErrorSource
 from effband.case.program import TRANSPARENT, Program, Step
-from effband.evidence.distributions import FloatArray
+from effband.evidence.tables import FloatArray
 from effband.evidence.instruments import Curve
 from effband.problems import ComputationRefused
 

@@ -21,7 +21,7 @@ import numpy as np
 from scipy import special
 
 from effband.case.model import Case, ErrorSource, Item
-from effband.evidence.distributions import FloatArray
+from effband.evidence.tables import FloatArray
 from effband.problems import ComputationRefused
 from effband.propagate import streams
 from effband.propagate.kernel import Instruction, Kernel, compile_kernel

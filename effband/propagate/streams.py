@@ -12,7 +12,7 @@ import hashlib
 
 import numpy as np
 
-from effband.evidence.distributions import FloatArray
+from effband.evidence.tables import FloatArray
 
 # What a stream is for; part of its key, so that no two uses share numbers.
 TRIALS, OTHERS, STRATA, SCRAMBLING = range(4)

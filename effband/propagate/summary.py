@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from effband.evidence.distributions import FloatArray
+from effband.evidence.tables import FloatArray
 from effband.propagate.engine import BINS, Counts
 
 LARGEST_SHARE = 0.02  # of one trial in the sum of squares, beyond which no variance is believed
