@@ -11,53 +11,25 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from effband.case.findings import Findings
-from effband.case.format import Column, Input, Instrument, Spread
+from effband.case.format import Column, Input, Instrument
+from effband.case.given import Given, is_constant, refuse_later_keys
 from effband.case.model import Component, ErrorSource, Item, Leaf, Part
 from effband.case.natures import PRESSURE, UNSTATED, Nature
+from effband.case.one_reading import (
+    Range,
+    curve_at,
+    fresh_errors,
+    in_range,
+    law_in_unit,
+    width_words,
+)
 from effband.case.program import Builder
-from effband.case.spreads import BadSpread, Stated, keys_given, repeated_values, stated, unit_of
-from effband.case.text import Path
+from effband.case.spreads import BadSpread, Stated, repeated_values, stated
 from effband.evidence import distributions as laws
-from effband.evidence.distributions import Distribution
-from effband.evidence.instruments import READS, Accuracy, Curve, Term, angle_on_scale
-from effband.units import POINT, Quantity, Unit, parse_unit
+from effband.evidence.instruments import READS
+from effband.units import POINT, parse_unit
 
-QUARTER = 0.25
 UNSTATED_EVIDENCE = "unstated"
-
-
-@dataclass(frozen=True)
-class Given:
-    """One number of the user's, before its errors are worked out.
-
-    Attributes
-    ----------
-    name, run
-        Its name, and the run of a reading.
-    path
-        Where it stands in the file.
-    spread
-        What is said of its spread; a cell's own, or its column's, or an input's.
-    entry
-        The input or column it belongs to.
-    value
-        The number read, for a reading or a column's cell; None for an input's own spread.
-    unit
-        The unit it is shown in.
-    """
-
-    name: str
-    run: str | None
-    path: Path
-    spread: Spread
-    entry: Input | Column
-    value: Quantity | None
-    unit: Unit
-
-    @property
-    def source(self) -> str:
-        """The name its error sources begin with."""
-        return self.name if self.run is None else f"{self.name}[{self.run}]"
 
 
 @dataclass
@@ -114,7 +86,7 @@ class Evidence:
         if given.spread.instrument is not None:
             value, components, step = self._read(given, read_at)
             evidence = given.spread.evidence or self._evidence_of(given.spread.instrument)
-        elif _is_constant(given):
+        elif is_constant(given):
             value = given.value.si if given.value is not None else 0.0
             components, step = [], self.builder.constant(value)
             evidence = given.spread.evidence or "exact"
@@ -193,7 +165,7 @@ class Evidence:
             value = given.value or given.spread.value
             if also.instrument is not None:
                 raise BadSpread("also", "an instrument cannot stand under `also:`", "name it above")
-            _refuse_later_keys(also)
+            refuse_later_keys(also)
             law = stated(also, value, given.unit, offset=True)
             evidence = also.evidence or self._own_evidence(given)
             component = self._source(
@@ -228,7 +200,7 @@ class Evidence:
                 f"{given.source}: only what is physically possible counts; "
                 f"this removes {truncated.removed:.2g} of its declared spread"
             )
-        words = _in_unit(
+        words = law_in_unit(
             law.distribution, law.unit, offset=part.startswith("also") or item != given.name
         )
         return Component(part, words, (name,))
@@ -254,14 +226,14 @@ class Evidence:
         instrument = self.instruments[name]
         self.used_instruments.add(name)
         reading = self._reading(given)
-        ranged = _in_range(instrument, name, reading, given)
+        ranged = in_range(instrument, name, reading, given)
         many = len(read_at[specimen]) > 1
         components: list[Component] = []
         step = self.builder.constant(reading)
         for component, error in self._common(given, instrument, ranged, many):
             components.append(component)
             step = self.builder.add("add", (step, error))
-        for role, law, words in _fresh(given, instrument, ranged):
+        for role, law, words in fresh_errors(given, instrument, ranged):
             part = Stated(0.0, given.unit, law)
             component = self._source(
                 given, f"{given.source}.{role}", part, specimen, "fresh", self._evidence_of(name)
@@ -293,21 +265,21 @@ class Evidence:
         return given.value.si
 
     def _common(
-        self, given: Given, instrument: Instrument, ranged: _Range, many: bool
+        self, given: Given, instrument: Instrument, ranged: Range, many: bool
     ) -> Iterable[tuple[Component, int]]:
         specimen = given.spread.instrument
         assert specimen is not None
         evidence = self._evidence_of(specimen)
-        curve = _curve(specimen, instrument, ranged, many)
+        curve = curve_at(specimen, instrument, ranged, many)
         if curve is not None and curve.limit > 0.0:
             steps = []
             for z in ("z1", "z2"):
                 law = Stated(0.0, given.unit, laws.Normal(0.0, 1.0))
                 drawn = self._source(given, f"{specimen}.{z}", law, specimen, "common", evidence)
                 steps.append(self._source_step(drawn))
-            words = f"{curve.law or 'normal'}, limits +- {_width(curve.limit, given.unit)}"
+            words = f"{curve.law or 'normal'}, limits +- {width_words(curve.limit, given.unit)}"
             if curve.law is None:
-                words = f"normal, standard uncertainty {_width(curve.limit, given.unit)}"
+                words = f"normal, standard uncertainty {width_words(curve.limit, given.unit)}"
             component = Component("common", words, (f"{specimen}.z1", f"{specimen}.z2"))
             yield component, self.builder.add("curve", tuple(steps), (curve, given.source))
             if many and instrument.error_along_scale == "same":
@@ -318,190 +290,11 @@ class Evidence:
                 law = Stated(0.0, given.unit, laws.Rectangular(-1.0, 1.0))
                 source = f"{specimen}.stability"
                 drawn = self._source(given, source, law, specimen, "common", evidence)
-                words = (
-                    f"rectangular, limits +- {_width(limit, given.unit)}, one for the whole case"
-                )
-                size = self.builder.constant(limit)
-                step = self.builder.add("multiply", (self._source_step(drawn), size))
+                words = f"rectangular, limits +- {width_words(limit, given.unit)}, one for the whole case"
+                scale = self.builder.constant(limit)
+                step = self.builder.add("multiply", (self._source_step(drawn), scale))
                 yield Component("stability", words, (source,)), step
 
     def _assume(self, words: str) -> None:
         if words not in self.assumptions:
             self.assumptions.append(words)
-
-
-def _is_constant(given: Given) -> bool:
-    if isinstance(given.entry, Input):
-        return given.entry.constant is not None
-    return given.entry.exact
-
-
-def _refuse_later_keys(spread: Spread) -> None:
-    """Refuse the keys that would change a number but are not acted on yet."""
-    if spread.draws is not None:
-        raise BadSpread("draws", "`draws:` is not acted on yet", "declare a spread for now")
-    if spread.like is not None:
-        raise BadSpread("like", "`like:` is not acted on yet", "write the spread out for now")
-
-
-# -- an instrument at one reading --------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class _Range:
-    """The range a reading falls in: numbers in `unit`, the last digit in SI units."""
-
-    reading: float
-    unit: Unit
-    span: tuple[float, float] | None
-    digit: float | None
-
-    def limit(self, accuracy: Accuracy) -> float:
-        return accuracy.limit(self.reading, self.unit, self.span, self.digit)
-
-
-def _in_range(instrument: Instrument, name: str, reading: float, given: Given) -> _Range:
-    unit = given.unit
-    digits = instrument.digit or []
-    if instrument.span is None:
-        digit = _own_width("digit", digits[0], given, name) if digits else None
-        return _Range(unit.from_si(reading), unit, None, digit)
-    fitting = []
-    for which, (low, high) in enumerate(instrument.span):
-        if low.unit.dimension != unit.dimension:
-            what = f"{given.name} is in {unit.text}, but the span of {name} is in {low.unit.text}"
-            raise BadSpread(None, what, "check the instrument that is named, and the unit")
-        if low.si <= reading <= high.si:
-            fitting.append((high.si - low.si, which))
-    if not fitting:
-        number = unit.from_si(reading)
-        ranges = ", ".join(
-            f"{low.number:g} to {high.number:g} {high.unit.text}" for low, high in instrument.span
-        )
-        what = f"{given.name}: {number:g} {unit.text} lies outside the span of {name}, {ranges}"
-        raise BadSpread(None, what, "check the reading, or the span")
-    _, which = min(fitting)
-    low, high = instrument.span[which]
-    own = low.unit
-    digit = None
-    if digits:
-        digit = _own_width("digit", digits[min(which, len(digits) - 1)], given, name)
-    return _Range(own.from_si(reading), own, (low.number, own.from_si(high.si)), digit)
-
-
-def _own_width(key: str, quantity: Quantity, given: Given, name: str) -> float:
-    if quantity.unit.dimension != given.unit.dimension:
-        what = (
-            f"{key} of {name} is in {quantity.unit.text}, but {given.name} is in {given.unit.text}"
-        )
-        raise BadSpread(None, what, "check the instrument that is named, and the units")
-    return quantity.si_width
-
-
-def _curve(specimen: str, instrument: Instrument, ranged: _Range, many: bool) -> Curve | None:
-    accuracy, calibration = instrument.accuracy, instrument.calibration
-    if instrument.class_ is not None:
-        accuracy = Accuracy("class", ((Term("span", instrument.class_ / 100),),))
-    if accuracy is None and calibration is None:
-        return None
-    if many and instrument.span is None and instrument.error_along_scale is None:
-        what = f"{specimen} is read at more than one value, but its span is not given"
-        remedy = "give the instrument `span: [low, high]`, or say `error_along_scale: same`"
-        raise BadSpread(None, what, remedy)
-    angle = 0.0
-    if instrument.error_along_scale is None:
-        angle = angle_on_scale(ranged.reading, ranged.span)
-    if calibration is not None:
-        limit = ranged.limit(calibration.expanded_uncertainty) / calibration.coverage_factor
-        return Curve(specimen, limit, angle, law=None)
-    assert accuracy is not None
-    law = instrument.shape or "rectangular"
-    return Curve(specimen, ranged.limit(accuracy), angle, law, instrument.top)
-
-
-def _fresh(
-    given: Given, instrument: Instrument, ranged: _Range
-) -> Iterable[tuple[str, Distribution, str]]:
-    """Yield the fresh errors of one reading: role, law around 0, words."""
-    own, column = given.spread, given.entry
-
-    def width(quantity: Quantity, key: str) -> float:
-        return _own_width(key, quantity, given, given.spread.instrument or "")
-
-    if ranged.digit is not None:
-        half = ranged.digit / 2
-        words = f"rectangular, half a digit, +- {_width(half, given.unit)}"
-        yield "digit", laws.Rectangular(-half, half), words
-    if instrument.division is not None:
-        share = own.readable_to or column.readable_to or instrument.readable_to or QUARTER
-        half = share * width(instrument.division, "division")
-        words = f"triangular, {share:g} of a division, +- {_width(half, given.unit)}"
-        yield "division", laws.Triangular(-half, 0.0, half), words
-    if own.repeats is not None:
-        return  # the scatter that was seen stands in their place
-    each = own.each_reading or column.each_reading or instrument.each_reading
-    if each is not None:
-        half = width(each, "each_reading")
-        words = f"rectangular, each reading +- {_width(half, given.unit)}"
-        yield "each_reading", laws.Rectangular(-half, half), words
-    if instrument.repeatability is not None:
-        u = width(instrument.repeatability, "repeatability")
-        words = f"normal, repeatability, standard uncertainty {_width(u, given.unit)}"
-        yield "repeatability", laws.Normal(0.0, u), words
-
-
-# -- words -----------------------------------------------------------------------------------------
-
-
-def _in_unit(law: Distribution, unit: Unit, offset: bool) -> str:
-    def point(value: float) -> str:
-        number = value / unit.factor if offset else unit.from_si(value)
-        return f"{number:.6g} {_symbol(unit, offset)}".rstrip()
-
-    return law.words(point, lambda value: _width(value, unit))
-
-
-def _width(value: float, unit: Unit) -> str:
-    return f"{value / unit.factor:.4g} {_symbol(unit, True)}".rstrip()
-
-
-def _symbol(unit: Unit, difference: bool) -> str:
-    if difference and unit.text == "%":
-        return "points"
-    if difference and unit.kind == POINT:
-        return "K" if unit.factor == 1.0 else f"delta_{unit.text}"
-    return "" if unit.text == "1" else unit.text
-
-
-# -- what is given where ---------------------------------------------------------------------------
-
-
-def given_input(name: str, entry: Input, findings: Findings) -> Given | None:
-    """Return an input as a number to add, or None with a problem reported."""
-    path: Path = ("inputs", name)
-    value, unit = entry.value, unit_of(entry)
-    if entry.constant is not None:
-        if keys_given(entry) or entry.instrument or entry.also:
-            findings.key_error(
-                (*path, "constant"), "a constant has no spread", "write `value:` with a spread"
-            )
-            return None
-        value, unit = entry.constant, entry.constant.unit
-    try:
-        _refuse_later_keys(entry)
-    except BadSpread as error:
-        findings.key_error((*path, error.key or ""), error.what, error.remedy)
-        return None
-    if entry.instrument is not None:
-        stray = keys_given(entry) - {"value", "repeats"}
-        if stray or {"value", "repeats"} <= keys_given(entry):
-            key = sorted(stray)[0] if stray else "repeats"
-            what = f"`{key}` does not go with an instrument, which says how well it reads"
-            findings.key_error((*path, key), what, "put a second, independent spread under `also:`")
-            return None
-        if value is None and entry.repeats:
-            value = Quantity(sum(r.number for r in entry.repeats) / len(entry.repeats), unit)
-        return Given(name, None, path, entry, entry, value, unit)
-    if entry.constant is None:
-        value = None
-    return Given(name, None, path, entry, entry, value, unit)

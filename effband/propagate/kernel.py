@@ -17,8 +17,8 @@ from scipy import special
 
 from effband.case.model import ErrorSource
 from effband.case.program import TRANSPARENT, Program, Step
-from effband.evidence.tables import FloatArray
 from effband.evidence.instruments import Curve
+from effband.evidence.tables import FloatArray
 from effband.problems import ComputationRefused
 
 UFUNCS: dict[str, Any] = {

@@ -1,0 +1,210 @@
+"""The formulas of a case, compiled run by run into the list of operations."""
+
+from __future__ import annotations
+
+from effband.case import formula as language
+from effband.case.findings import Findings
+from effband.case.format import CaseFile, Formula
+from effband.case.formula import Call, Expression, Name, names_in, parse_formula
+from effband.case.program import Builder, Scope
+from effband.case.text import Path
+from effband.physics.functions import FUNCTIONS as PHYSICS
+from effband.problems import Misread, nearest
+
+
+class NoValue(Exception):
+    """A formula has no value in a run; `reading` is missing there, None if it was refused."""
+
+    def __init__(self, reading: str | None) -> None:
+        self.reading = reading
+        super().__init__(reading)
+
+
+class Formulas:
+    """Turns names and expressions into steps, each once per run."""
+
+    def __init__(
+        self,
+        file: CaseFile,
+        findings: Findings,
+        builder: Builder,
+    ) -> None:
+        self.file = file
+        self.findings = findings
+        self.builder = builder
+        self.columns = file.runs.readings if file.runs else {}
+        self.runs: tuple[str, ...] = tuple(file.runs.rows) if file.runs else ()
+        self.trees: dict[str, Expression] = {}
+        self.values: dict[tuple[str, str | None], int | NoValue] = {}
+        self.used: set[str] = set()
+
+    def place(
+        self, steps: dict[tuple[str, str | None], int], absent: dict[tuple[str, str], str | None]
+    ) -> None:
+        """Take in the steps of inputs and readings, and the cells that have none."""
+        self.values.update(steps)
+        self.values.update({cell: NoValue(reading) for cell, reading in absent.items()})
+
+    def read(self) -> None:
+        """Parse every formula and look for circles."""
+        for name, entry in self.file.formulas.items():
+            path = formula_path(name, entry)
+            try:
+                self.trees[name] = parse_formula(text_of(entry))
+            except Misread as error:
+                self.findings.misread(path, error)
+                self.findings.broken.add(name)
+        for name in self.trees:
+            self._find_cycle(name, [])
+
+    def _find_cycle(self, name: str, trail: list[str]) -> None:
+        if name in trail:
+            cycle = trail[trail.index(name) :]
+            if not self.findings.broken & set(cycle):
+                what = "formulas go round in a circle: " + " -> ".join([*cycle, name])
+                path = formula_path(cycle[0], self.file.formulas[cycle[0]])
+                self.findings.error(path, what, "break the circle")
+            self.findings.broken.update(cycle)
+            return
+        if name in self.trees and name not in self.findings.broken:
+            for inner in sorted(names_in(self.trees[name])):
+                if inner in self.file.formulas:
+                    self._find_cycle(inner, [*trail, name])
+
+    def compile_all(self) -> None:
+        """Compile every formula, used or not, so that its problems show."""
+        for name in self.trees:
+            for run in self._runs_of(name):
+                try:
+                    self.value(name, run)
+                except NoValue:
+                    continue
+
+    def per_run(self, tree: Expression) -> bool:
+        """Return whether an expression has one value per run."""
+        return any(self._name_per_run(name) for name in names_in(tree, inside_reducers=False))
+
+    def _name_per_run(self, name: str) -> bool:
+        if name in self.columns:
+            return True
+        if name in self.findings.broken or name not in self.trees:
+            return False
+        return self.per_run(self.trees[name])
+
+    def _runs_of(self, name: str) -> tuple[str | None, ...]:
+        return self.runs if self._name_per_run(name) else (None,)
+
+    def value(self, name: str, run: str | None) -> int:
+        """Return the step of a name in a run; raises NoValue where it has none."""
+        key = (name, run if self._name_per_run(name) else None)
+        if key not in self.values:
+            self.values[key] = self._compiled(name, key[1])
+        value = self.values[key]
+        if isinstance(value, NoValue):
+            raise value
+        return value
+
+    def _compiled(self, name: str, run: str | None) -> int | NoValue:
+        if name in self.findings.broken:
+            return NoValue(None)
+        if name in self.trees:
+            owner = name if run is None else f"{name}, run {run}"
+            path = formula_path(name, self.file.formulas[name])
+            try:
+                return self.expression(self.trees[name], path, owner, run)
+            except NoValue as missing:
+                return missing
+        return NoValue(None)  # a number that was refused
+
+    def expression(self, tree: Expression, path: Path, owner: str, run: str | None) -> int:
+        """Return the step of an expression in a run; raises NoValue where it has none."""
+
+        def lookup(name: Name) -> int:
+            return self._lookup(name, run)
+
+        def reduce(call: Call, scope: Scope) -> int:
+            return self._reduce(call, scope, run)
+
+        try:
+            return self.builder.expression(tree, Scope(path, owner, lookup, reduce))
+        except Misread as error:
+            self.findings.misread(path, error)
+            raise NoValue(None) from None
+
+    def _lookup(self, name: Name, run: str | None) -> int:
+        word = name.name
+        self.used.add(word)
+        if word in self.findings.broken:
+            raise NoValue(None)
+        if word in self.file.inputs or word in self.columns or word in self.file.formulas:
+            return self.value(word, run)
+        if word in language.CONSTANTS:
+            return self.builder.named_constant(word)
+        known = [*self.file.inputs, *self.columns, *self.file.formulas, *language.CONSTANTS]
+        remedy = nearest(word, known, "declare it as an input, reading or formula")
+        if word in self.file.results:
+            remedy = "results are not used in formulas: give it a formula of its own"
+        elif word in self.file.instruments:
+            remedy = "an instrument is not a number: name the reading"
+        elif word in language.FUNCTIONS or word in PHYSICS:
+            remedy = f"{word} is a function: write {word}(...)"
+        raise Misread(name.start, name.length, f"unknown name {word!r}", remedy)
+
+    def _reduce(self, call: Call, scope: Scope, run: str | None) -> int:
+        inner = call.arguments[0]
+        if not self.per_run(inner):
+            self.used |= names_in(inner)
+            if names_in(inner) & self.findings.broken:
+                raise NoValue(None)
+            what = f"{call.function}: this does not change from run to run"
+            raise Misread(call.start, call.length, what, "leave the function out")
+
+        def in_run(which: str) -> int:
+            # a name inside is that run's; nested reducers make no sense and find no runs
+            def lookup(name: Name) -> int:
+                return self._lookup(name, which)
+
+            return self.builder.expression(inner, Scope(scope.path, scope.owner, lookup))
+
+        spot = scope.spot(call)
+        if call.function == "in_run":
+            return in_run(self._run_named(call))
+        values = [in_run(which) for which in sorted(self.runs)]  # sorted: file order is nothing
+        first = values[0]
+        if call.function == "total_of_runs":
+            for value in values[1:]:
+                first = self.builder.add("add", (first, value), None, spot)
+            return first
+        # a mean by differences, so that means of gauge pressures and of degC are what they are
+        rest: int | None = None
+        for value in values[1:]:
+            step = self.builder.add("subtract", (value, values[0]), None, spot)
+            rest = step if rest is None else self.builder.add("add", (rest, step), None, spot)
+        if rest is None:
+            return first
+        count = self.builder.constant(float(len(values)))
+        share = self.builder.add("divide", (rest, count), None, spot)
+        return self.builder.add("add", (first, share), None, spot)
+
+    def _run_named(self, call: Call) -> str:
+        which = call.arguments[1]
+        if isinstance(which, Name) and which.name in self.runs:
+            return which.name
+        text = which.name if isinstance(which, Name) else ""
+        if self.file.runs is not None and text in self.file.runs.groups:
+            what = f"{text!r} is a group; groups are not acted on yet"
+            raise Misread(which.start, which.length, what, "name a run")
+        if text in self.findings.broken:
+            raise NoValue(None)
+        remedy = nearest(text, self.runs, "the runs are: " + ", ".join(self.runs))
+        raise Misread(which.start, which.length, f"no run is called {text!r}", remedy)
+
+
+def text_of(entry: str | Formula) -> str:
+    """Return the text of a formula, written plainly or with a meaning."""
+    return entry if isinstance(entry, str) else entry.formula
+
+
+def formula_path(name: str, entry: str | Formula) -> Path:
+    """Return where the text of a formula stands in the file."""
+    return ("formulas", name) if isinstance(entry, str) else ("formulas", name, "formula")

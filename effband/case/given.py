@@ -1,0 +1,266 @@
+"""What the user gave: every input and every cell, as numbers with their spreads still unread."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from effband.case.findings import Findings
+from effband.case.format import CaseFile, Column, Input, Spread
+from effband.case.instruments import missing_instrument
+from effband.case.spreads import BadSpread, keys_given, unit_of
+from effband.case.text import Path
+from effband.problems import Misread, nearest
+from effband.units import ONE, Quantity, Unit, parse_quantity
+
+AROUND_A_READING = {"plus_minus", "standard_uncertainty", "expanded_uncertainty", "within_factor"}
+BESIDE_IT = {"shape", "top", "coverage_factor", "degrees_of_freedom"}
+
+
+@dataclass(frozen=True)
+class Given:
+    """One number of the user's, before its errors are worked out.
+
+    Attributes
+    ----------
+    name, run
+        Its name, and the run of a reading.
+    path
+        Where it stands in the file.
+    spread
+        What is said of its spread; a cell's own, or its column's, or an input's.
+    entry
+        The input or column it belongs to.
+    value
+        The number read, for a reading or a column's cell; None for an input's own spread.
+    unit
+        The unit it is shown in.
+    """
+
+    name: str
+    run: str | None
+    path: Path
+    spread: Spread
+    entry: Input | Column
+    value: Quantity | None
+    unit: Unit
+
+    @property
+    def source(self) -> str:
+        """The name its error sources begin with."""
+        return self.name if self.run is None else f"{self.name}[{self.run}]"
+
+
+def is_constant(given: Given) -> bool:
+    """Return whether a number was declared to have no spread."""
+    if isinstance(given.entry, Input):
+        return given.entry.constant is not None
+    return given.entry.exact
+
+
+def refuse_later_keys(spread: Spread) -> None:
+    """Refuse the keys that would change a number but are not acted on yet."""
+    if spread.draws is not None:
+        raise BadSpread("draws", "`draws:` is not acted on yet", "declare a spread for now")
+    if spread.like is not None:
+        raise BadSpread("like", "`like:` is not acted on yet", "write the spread out for now")
+
+
+class Numbers:
+    """Reads the inputs and the rows of a case.
+
+    Attributes
+    ----------
+    absent
+        Cells without a value: (reading, run) to the reading's name where it may be missing,
+        to None where that was refused.
+    """
+
+    def __init__(self, file: CaseFile, findings: Findings) -> None:
+        self.file = file
+        self.findings = findings
+        self.columns: dict[str, Column] = file.runs.readings if file.runs else {}
+        self.rows = file.runs.rows if file.runs else {}
+        self.absent: dict[tuple[str, str], str | None] = {}
+
+    def all(self) -> list[Given]:
+        """Return every number that can be used; problems go to the findings."""
+        return [*self._inputs(), *self._cells()]
+
+    def _inputs(self) -> list[Given]:
+        found = []
+        for name, entry in self.file.inputs.items():
+            path: Path = ("inputs", name)
+            if entry.instrument is not None and missing_instrument(
+                entry.instrument, (*path, "instrument"), self.file.instruments, self.findings
+            ):
+                self.findings.broken.add(name)
+                continue
+            given = given_input(name, entry, self.findings)
+            if given is None or self._uses_broken(entry):
+                self.findings.broken.add(name)
+            else:
+                found.append(given)
+        return found
+
+    def _uses_broken(self, spread: Spread) -> bool:
+        return (spread.instrument or "").partition("#")[0] in self.findings.broken
+
+    def _cells(self) -> list[Given]:
+        found: list[Given] = []
+        for name, column in self.columns.items():
+            if self._column_fits(name, column):
+                for run in self.rows:
+                    given = self._cell(name, column, run)
+                    if given is not None:
+                        found.append(given)
+            else:
+                self.findings.broken.add(name)
+        for run, row in self.rows.items():
+            for name in row:
+                known = {*self.columns, *self.findings.broken, "note", "label"}
+                if name not in known:
+                    remedy = nearest(name, self.columns, "declare it under `readings:`")
+                    what = f"no reading is called {name!r}"
+                    self.findings.key_error(("runs", "rows", run, name), what, remedy)
+        return found
+
+    def _column_fits(self, name: str, column: Column) -> bool:
+        path: Path = ("runs", "readings", name)
+        before = len(self.findings.problems)
+        if column.instrument is not None:
+            missing_instrument(
+                column.instrument, (*path, "instrument"), self.file.instruments, self.findings
+            )
+        ways = keys_given(column)
+        for key in sorted(ways - AROUND_A_READING - BESIDE_IT):
+            what = f"a column's spread is around each reading; `{key}` is not"
+            self.findings.key_error((*path, key), what, "use `plus_minus:`, or give it in the cell")
+        for key in ("like", "draws"):
+            if getattr(column, key) is not None:
+                what = f"`{key}:` is not acted on yet"
+                self.findings.key_error((*path, key), what, "write the spread out for now")
+        if column.exact and (ways or column.instrument or column.also):
+            self.findings.key_error((*path, "exact"), "an exact column has no spread", "drop one")
+        elif column.instrument is not None and ways:
+            key = sorted(ways)[0]
+            what = f"`{key}` does not go with an instrument, which says how well it reads"
+            self.findings.key_error((*path, key), what, "put a second spread under `also:`")
+        elif not (column.exact or ways or column.instrument) and not self._cells_speak(name):
+            remedy = "add `instrument:` or `plus_minus:`, or `exact: true` if it truly has none"
+            self.findings.key_error(path, f"the column {name} has no spread", remedy)
+        if column.shared and column.instrument is not None:
+            what = "an instrument already shares its common error among all runs"
+            self.findings.key_error((*path, "shared"), what, "delete `shared:`")
+        return len(self.findings.problems) == before and not self._uses_broken(column)
+
+    def _cells_speak(self, name: str) -> bool:
+        rows = self.rows.values()
+        return bool(rows) and all(isinstance(row.get(name), Spread) for row in rows)
+
+    def _cell(self, name: str, column: Column, run: str) -> Given | None:
+        path: Path = ("runs", "rows", run, name)
+        cell = self.rows[run].get(name)
+        if cell is None or cell == "":
+            if column.in_every_run is not None:
+                return self._at(name, run, path, column, column, column.in_every_run)
+            if not column.optional and not (self.findings.broken & {name, run}):
+                what = f"run {run} has no reading {name}"
+                remedy = "write it, or say `optional: true` on the column"
+                self.findings.key_error(("runs", "rows", run), what, remedy)
+            self.absent[(name, run)] = name if column.optional else None
+            return None
+        if isinstance(cell, Spread):
+            return self._spread_cell(name, run, path, column, cell)
+        try:
+            value = parse_quantity(cell)
+        except Misread as error:
+            self.findings.misread(path, error)
+            self.findings.broken.add(name)
+            return None
+        return self._at(name, run, path, column, column, value)
+
+    def _spread_cell(
+        self, name: str, run: str, path: Path, column: Column, cell: Spread
+    ) -> Given | None:
+        """Return a cell with its own spread; one that only adds to the column's keeps that."""
+        value = cell.value
+        own = keys_given(cell) - {"value"}
+        if own and cell.instrument is None:
+            if value is None and cell.repeats is None:
+                unit = column.unit
+                return Given(name, run, path, cell, column, None, unit)
+            return self._at(name, run, path, cell, column, value)
+        kept = {
+            "instrument": cell.instrument or column.instrument,
+            "readable_to": cell.readable_to,
+            "each_reading": cell.each_reading,
+            "also": cell.also,
+            "repeats": cell.repeats,
+            "note": cell.note,
+        }
+        if cell.instrument is not None and missing_instrument(
+            cell.instrument, (*path, "instrument"), self.file.instruments, self.findings
+        ):
+            self.findings.broken.add(name)
+            return None
+        spread = column.model_copy(update={k: v for k, v in kept.items() if v})
+        return self._at(name, run, path, spread, column, value)
+
+    def _at(
+        self,
+        name: str,
+        run: str,
+        path: Path,
+        spread: Spread,
+        column: Column,
+        value: Quantity | None,
+    ) -> Given | None:
+        """Return a cell as a number of the column; a bare number is in the column's unit."""
+        if value is None:
+            if not spread.repeats:
+                self.findings.key_error(path, "this cell has no value", "write `value:`")
+                return None
+            value = Quantity(
+                sum(r.number for r in spread.repeats) / len(spread.repeats), spread.repeats[0].unit
+            )
+        if value.unit is ONE:
+            value = Quantity(value.number, column.unit)
+        if value.unit.dimension != column.unit.dimension:
+            what = (
+                f"{value.unit.text} does not fit the column {name}, which is in {column.unit.text}"
+            )
+            self.findings.error(path, what, f"write it in {column.unit.text}")
+            self.findings.broken.add(name)
+            return None
+        return Given(name, run, path, spread, column, value, column.unit)
+
+
+def given_input(name: str, entry: Input, findings: Findings) -> Given | None:
+    """Return an input as a number to add, or None with a problem reported."""
+    path: Path = ("inputs", name)
+    value, unit = entry.value, unit_of(entry)
+    if entry.constant is not None:
+        if keys_given(entry) or entry.instrument or entry.also:
+            findings.key_error(
+                (*path, "constant"), "a constant has no spread", "write `value:` with a spread"
+            )
+            return None
+        value, unit = entry.constant, entry.constant.unit
+    try:
+        refuse_later_keys(entry)
+    except BadSpread as error:
+        findings.key_error((*path, error.key or ""), error.what, error.remedy)
+        return None
+    if entry.instrument is not None:
+        stray = keys_given(entry) - {"value", "repeats"}
+        if stray or {"value", "repeats"} <= keys_given(entry):
+            key = sorted(stray)[0] if stray else "repeats"
+            what = f"`{key}` does not go with an instrument, which says how well it reads"
+            findings.key_error((*path, key), what, "put a second, independent spread under `also:`")
+            return None
+        if value is None and entry.repeats:
+            value = Quantity(sum(r.number for r in entry.repeats) / len(entry.repeats), unit)
+        return Given(name, None, path, entry, entry, value, unit)
+    if entry.constant is None:
+        value = None
+    return Given(name, None, path, entry, entry, value, unit)
