@@ -220,6 +220,12 @@ def _remarks_on(bands: tuple[Band, ...]) -> list[Remark]:
         if summary.mean is None:
             what = f"{title} has no mean: a source has one degree of freedom"
             found.append(Remark(what, "take the median; three repeats are the least that help"))
+        if summary.standard_uncertainty and summary.simulation.standard_uncertainty is None:
+            what = f"{title}: how well the simulation knows its standard uncertainty is not known"
+            found.append(Remark(what, "a source has four or fewer degrees of freedom"))
+        if summary.two_groups:
+            what = f"{title}: its values fall in two groups with a gap between"
+            found.append(Remark(what, "the middle of the band is unlikely: look for the cause"))
         if band.linear.reason is not None:
             what = f"{title} has no first-order value: {band.linear.reason}"
             found.append(Remark(what, "the band from the trials stands by itself"))

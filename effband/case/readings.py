@@ -83,6 +83,10 @@ class Evidence:
 
     def _add(self, given: Given, read_at: dict[str, set[float]]) -> None:
         nature = self._nature(given)
+        spread, many = given.spread, given.spread.also or given.entry.also
+        if spread.physical is not None and (many or spread.instrument or is_constant(given)):
+            what = "`physical:` cuts one declared spread, not a sum of errors"
+            raise BadSpread("physical", what, "leave it out, or declare a single spread")
         if given.spread.instrument is not None:
             value, components, step = self._read(given, read_at)
             evidence = given.spread.evidence or self._evidence_of(given.spread.instrument)
@@ -290,7 +294,8 @@ class Evidence:
                 law = Stated(0.0, given.unit, laws.Rectangular(-1.0, 1.0))
                 source = f"{specimen}.stability"
                 drawn = self._source(given, source, law, specimen, "common", evidence)
-                words = f"rectangular, limits +- {width_words(limit, given.unit)}, one for the whole case"
+                half = width_words(limit, given.unit)
+                words = f"rectangular, limits +- {half}, one for the whole case"
                 scale = self.builder.constant(limit)
                 step = self.builder.add("multiply", (self._source_step(drawn), scale))
                 yield Component("stability", words, (source,)), step

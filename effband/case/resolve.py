@@ -9,7 +9,7 @@ from effband.case import natures
 from effband.case.deferred import check_deferred
 from effband.case.expansion import Formulas, NoValue, text_of
 from effband.case.findings import Findings
-from effband.case.format import CaseFile, Column, Result
+from effband.case.format import CaseFile, Column, Instrument, Result
 from effband.case.formula import Expression, names_in, parse_formula
 from effband.case.given import Numbers
 from effband.case.instruments import check_instrument
@@ -72,6 +72,7 @@ class _Resolver:
         used = set().union(*(self.builder.program().sources_of[o.step] for o in outputs))
         items = self.evidence.items()
         file = self.file
+        written = self.findings.text.tree.get("instruments", {})
         return Case(
             text=self.findings.text,
             title=file.title,
@@ -87,8 +88,8 @@ class _Resolver:
             targets=targets,
             outputs=outputs,
             instruments=tuple(
-                (name, _instrument_words(self.findings.text.tree, name))
-                for name in file.instruments
+                (name, _instrument_words(entry, written[name]))
+                for name, entry in file.instruments.items()
             ),
             claims=tuple(
                 {"result": claim.result, "run": claim.run, "says": claim.says}
@@ -288,10 +289,17 @@ class _Resolver:
         return found
 
 
-def _instrument_words(tree: dict[str, Any], name: str) -> str:
-    """Return an instrument as the user wrote it, on one line."""
-    entry = tree.get("instruments", {}).get(name, {})
-    return ", ".join(f"{key}: {_inline(value)}" for key, value in entry.items() if key != "label")
+def _instrument_words(entry: Instrument, written: Any) -> str:
+    """Return an instrument as the user wrote it, and what was filled in."""
+    words = ", ".join(f"{key}: {_inline(value)}" for key, value in written.items())
+    filled = []
+    if entry.shape is None and entry.calibration is None:
+        filled.append("shape: rectangular")
+    if entry.division is not None and entry.readable_to is None:
+        filled.append("readable_to: 1/4")
+    if entry.evidence is None:
+        filled.append("evidence: datasheet")
+    return words + (f" (filled in: {', '.join(filled)})" if filled else "")
 
 
 def _inline(value: Any) -> str:

@@ -17,7 +17,15 @@ from effband.case.text import CaseText, Path
 from effband.problems import nearest
 
 _STAND_IN: dict[str, Any] = {"effband": "1", "title": "untitled", "results": {}}
-_LISTS_OF_ENTRIES = ("correlations", "claims")
+_SECTIONS = (
+    "instruments",
+    "inputs",
+    "formulas",
+    "results",
+    "cross_checks",
+    "upgrades",
+    "joint",
+)
 
 
 def typed(text: CaseText, findings: Findings) -> CaseFile:
@@ -26,6 +34,7 @@ def typed(text: CaseText, findings: Findings) -> CaseFile:
     Entries with a problem are left out and their names marked as broken.
     """
     tree: dict[str, Any] = copy.deepcopy(text.tree)
+    _drop_remarks(tree)
     for _ in range(4):  # what hid behind a removed entry shows in the next round
         try:
             return CaseFile.model_validate(tree)
@@ -35,6 +44,19 @@ def typed(text: CaseText, findings: Findings) -> CaseFile:
                 _report(dict(problem), path, findings)
                 _take_out(tree, path, findings)
     return CaseFile.model_validate(_STAND_IN)
+
+
+def _drop_remarks(tree: dict[str, Any]) -> None:
+    """Take out `note` and `label` that stand among the names of a section."""
+    runs = tree.get("runs")
+    of_runs = runs if isinstance(runs, dict) else {}
+    sections = [tree.get(name) for name in _SECTIONS]
+    sections += [of_runs.get(name) for name in ("readings", "rows", "groups")]
+    for section in sections:
+        if isinstance(section, dict):
+            for word in ("note", "label"):
+                if isinstance(section.get(word), str):
+                    del section[word]
 
 
 def _path_in(tree: Any, loc: tuple[str | int, ...]) -> Path:

@@ -89,7 +89,7 @@ class _BlockResult:
     block: int
     sums: FloatArray  # (outputs, lanes, 4)
     largest_square: FloatArray  # (outputs, lanes)
-    counts: IntArray  # (outputs, BINS + 2)
+    counts: IntArray  # (outputs, slices, BINS + 2)
     extremes: FloatArray  # (outputs, 2)
     above: IntArray  # (outputs,)
 
@@ -300,13 +300,11 @@ class Engine:
             block,
             np.zeros((self.n_outputs, lanes, 4)),
             np.zeros((self.n_outputs, lanes)),
-            np.zeros((self.n_outputs, BINS + 2), dtype=np.int64),
+            np.zeros((self.n_outputs, self._slices(), BINS + 2), dtype=np.int64),
             np.zeros((self.n_outputs, 2)),
             above,
         )
-        difference, square = buffers[0, :LANE].copy(), np.empty(LANE)
-        if len(difference) < LANE:
-            difference = np.empty(LANE)
+        difference, square = np.empty(LANE), np.empty(LANE)
         for k, range_ in enumerate(ranges):
             y = values[k, :size]
             result.extremes[k] = y.min(), y.max()
@@ -327,8 +325,13 @@ class Engine:
                 np.multiply(d2, d2, out=d2)
                 sums[3] = d2.sum()
             if range_.width > 0.0:
-                result.counts[k] = _binned(y, range_)
+                slices = np.array_split(y, self._slices())
+                result.counts[k] = [_binned(piece, range_) for piece in slices]
         return result
+
+    def _slices(self) -> int:
+        """Return in how many slices a block is counted: its batches, where blocks are few."""
+        return 1 if self.trials >= BATCHES * BLOCK else BATCHES
 
     def denominators(self, size: int) -> Iterator[tuple[str, float, float, float, float]]:
         """Yield owner, least, greatest, mean and deviation of what is divided by."""
@@ -402,8 +405,11 @@ class _Total:
         self.lanes: dict[int, FloatArray] = {}
 
     def add(self, result: _BlockResult) -> None:
-        for k, counts in enumerate(result.counts):
-            self.batches[k, result.block % BATCHES] += counts.astype(np.int32)
+        for k, counts in enumerate(result.counts.astype(np.int32)):
+            if len(counts) == BATCHES:
+                self.batches[k] += counts
+            else:
+                self.batches[k, result.block % BATCHES] += counts[0]
         # fsum is exact, so neither lanes nor blocks leave a trace of their order
         self.sums[result.block] = [
             [math.fsum(lanes[:, power]) for power in range(4)] for lanes in result.sums

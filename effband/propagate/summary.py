@@ -44,8 +44,8 @@ class SimulationUncertainty:
     median: float
     low: float
     high: float
-    shortest_low: float | None
-    shortest_high: float | None
+    shortest_low: float
+    shortest_high: float
 
 
 @dataclass(frozen=True)
@@ -66,6 +66,7 @@ class Summary:
     varies: bool
     no_variance: str | None
     density: tuple[FloatArray, FloatArray]
+    two_groups: bool = False
 
 
 def summarise(counts: Counts, probability: float, degrees_of_freedom: float, why: str) -> Summary:
@@ -102,6 +103,7 @@ def summarise(counts: Counts, probability: float, degrees_of_freedom: float, why
     errors.append(_quantile_error(total, counts, (1 + probability) / 2, n))
     shortest = _shortest(total, counts, probability)
     shortest_error = _shortest_error(counts, probability)
+    density = _density(total, counts)
     no_variance = _no_variance(counts, degrees_of_freedom, why)
     se_u: float | None = math.sqrt(max(fourth - variance**2, 0.0) / n) / (2 * u)
     if degrees_of_freedom <= 4 or no_variance is not None:
@@ -125,7 +127,8 @@ def summarise(counts: Counts, probability: float, degrees_of_freedom: float, why
         beyond_ceiling=beyond,
         varies=True,
         no_variance=no_variance,
-        density=_density(total, counts),
+        density=density,
+        two_groups=_two_groups(density[1]),
     )
 
 
@@ -195,22 +198,29 @@ def _shortest(total: np.ndarray, counts: Counts, probability: float) -> Interval
     return Interval(float(ends[0]), float(ends[1]))
 
 
-def _shortest_error(counts: Counts, probability: float) -> tuple[float | None, float | None]:
+def _shortest_error(counts: Counts, probability: float) -> tuple[float, float]:
     """Return the standard errors of the ends, from the batches.
 
     The ends of a shortest interval settle like n**(-1/3), so the scatter of the batches is
     brought to all trials with that power.
     """
-    batches = [batch for batch in counts.batches if batch.sum() > 0]
-    sizes = {int(batch.sum()) for batch in batches}
-    if len(batches) < len(counts.batches) or max(sizes) > 2 * min(sizes):
-        return None, None
-    found = [_shortest(batch.astype(np.int64), counts, probability) for batch in batches]
-    shrink = len(batches) ** (-1 / 3)
+    batches = counts.batches.astype(np.int64)
+    found = [_shortest(batch, counts, probability) for batch in batches]
+    shrink = len(found) ** (-1 / 3)
     return (
         float(np.std([f.low for f in found], ddof=1)) * shrink,
         float(np.std([f.high for f in found], ddof=1)) * shrink,
     )
+
+
+def _two_groups(density: FloatArray) -> bool:
+    """Return whether a density has a valley: under half of the lower of two peaks beside it."""
+    smooth = np.convolve(density, np.ones(5) / 5, mode="valid")
+    left = np.maximum.accumulate(smooth)
+    right = np.maximum.accumulate(smooth[::-1])[::-1]
+    valley = smooth < 0.5 * np.minimum(left, right)
+    share = np.cumsum(smooth) / max(float(smooth.sum()), 1e-300)
+    return bool(np.any(valley & (share > 0.05) & (share < 0.95)))
 
 
 def _no_variance(counts: Counts, degrees_of_freedom: float, why: str) -> str | None:
