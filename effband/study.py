@@ -224,7 +224,7 @@ def _remarks_on(bands: tuple[Band, ...]) -> list[Remark]:
             what = f"{title}: how well the simulation knows its standard uncertainty is not known"
             found.append(Remark(what, "a source has four or fewer degrees of freedom"))
         if summary.two_groups:
-            what = f"{title}: its values fall in two groups with a gap between"
+            what = f"{title}: its values pile up in two groups"
             found.append(Remark(what, "the middle of the band is unlikely: look for the cause"))
         if band.linear.reason is not None:
             what = f"{title} has no first-order value: {band.linear.reason}"

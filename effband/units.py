@@ -77,6 +77,20 @@ class Unit:
     zero: float = 0.0
     note: str = ""
 
+    @property
+    def symbol(self) -> str:
+        """What stands behind a number: nothing for a plain number."""
+        return "" if self.text == "1" else self.text
+
+    @property
+    def width_symbol(self) -> str:
+        """What stands behind a difference: points for %, K for degC."""
+        if self.text == "%":
+            return "points"
+        if self.kind == POINT:
+            return "K" if self.factor == 1.0 else f"delta_{self.text}"
+        return self.symbol
+
     def to_si(self, number: float) -> float:
         """Return the SI value of a number in this unit."""
         return number * self.factor + self.zero

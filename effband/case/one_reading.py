@@ -11,7 +11,7 @@ from effband.case.spreads import BadSpread
 from effband.evidence import distributions as laws
 from effband.evidence.distributions import Distribution
 from effband.evidence.instruments import Accuracy, Curve, Term, angle_on_scale
-from effband.units import POINT, Quantity, Unit
+from effband.units import Quantity, Unit
 
 QUARTER = 0.25
 
@@ -129,20 +129,13 @@ def law_in_unit(law: Distribution, unit: Unit, offset: bool) -> str:
     """Return a law in words in the user's unit; `offset` for a law of an error, around 0."""
 
     def point(value: float) -> str:
-        number = value / unit.factor if offset else unit.from_si(value)
-        return f"{number:.6g} {_symbol(unit, offset)}".rstrip()
+        if offset:
+            return f"{value / unit.factor:.6g} {unit.width_symbol}".rstrip()
+        return f"{unit.from_si(value):.6g} {unit.symbol}".rstrip()
 
     return law.words(point, lambda value: width_words(value, unit))
 
 
 def width_words(value: float, unit: Unit) -> str:
     """Return a width (SI) in the user's unit."""
-    return f"{value / unit.factor:.4g} {_symbol(unit, True)}".rstrip()
-
-
-def _symbol(unit: Unit, difference: bool) -> str:
-    if difference and unit.text == "%":
-        return "points"
-    if difference and unit.kind == POINT:
-        return "K" if unit.factor == 1.0 else f"delta_{unit.text}"
-    return "" if unit.text == "1" else unit.text
+    return f"{value / unit.factor:.4g} {unit.width_symbol}".rstrip()

@@ -316,14 +316,14 @@ def stated(
 def _built(form: _Form, reader: _Reader, unit: Unit) -> tuple[float, Unit, Distribution]:
     try:
         nominal, law = form.build(reader)
-        law = _within(reader, law)
+        law = _within(reader, law, nominal)
     except ValueError as error:
         remedy = "check the numbers of this spread"
         raise BadSpread(None, f"these numbers make no distribution: {error}", remedy) from None
     return nominal, unit, law
 
 
-def _within(reader: _Reader, law: Distribution) -> Distribution:
+def _within(reader: _Reader, law: Distribution, nominal: float) -> Distribution:
     physical = reader.spread.physical
     if physical is None:
         return law
@@ -332,6 +332,9 @@ def _within(reader: _Reader, law: Distribution) -> Distribution:
     low, high = (quantity.si for quantity in physical)
     if not low < high:
         raise BadSpread("physical", "physical: the first limit must be the lower", "exchange them")
+    if not low <= nominal <= high:
+        what = "physical: the value itself lies outside"
+        raise BadSpread("physical", what, "check the value, or the limits")
     if law.support[0] >= low and law.support[1] <= high:
         return law
     truncated = laws.Truncated(law, low, high)

@@ -39,9 +39,11 @@ def typed(text: CaseText, findings: Findings) -> CaseFile:
         try:
             return CaseFile.model_validate(tree)
         except ValidationError as error:
-            for problem in error.errors(include_url=False):
+            found = [dict(problem) for problem in error.errors(include_url=False)]
+            for problem in found:
                 path = _path_in(tree, problem["loc"])
-                _report(dict(problem), path, findings)
+                if not _misspelt(problem, found):
+                    _report(problem, path, findings)
                 _take_out(tree, path, findings)
     return CaseFile.model_validate(_STAND_IN)
 
@@ -57,6 +59,19 @@ def _drop_remarks(tree: dict[str, Any]) -> None:
             for word in ("note", "label"):
                 if isinstance(section.get(word), str):
                     del section[word]
+
+
+def _misspelt(problem: dict[str, Any], others: list[dict[str, Any]]) -> bool:
+    """Return whether a key is missing only because it is misspelt beside its place."""
+    if problem["type"] != "missing":
+        return False
+    *place, key = problem["loc"]
+    beside = [
+        str(other["loc"][-1])
+        for other in others
+        if other["type"] == "extra_forbidden" and list(other["loc"][:-1]) == place
+    ]
+    return any(nearest(word, [str(key)], "") for word in beside)
 
 
 def _path_in(tree: Any, loc: tuple[str | int, ...]) -> Path:

@@ -392,6 +392,9 @@ def _net(
     """Return one scrambling of a Sobol net in the open unit cube, shape (rows, columns)."""
     from scipy.stats import qmc  # half a second to import: only where it is needed
 
+    if columns > qmc.Sobol.MAXDIM:
+        most = qmc.Sobol.MAXDIM // 2
+        raise ComputationRefused(f"more than {most} error sources: split the case in several")
     stream = streams.generator(seed, purpose, name, scrambling)
     sobol = qmc.Sobol(columns, scramble=True, rng=stream)
     half_a_cell = 2.0 ** -(sobol.bits + 1)  # a point may be exactly 0

@@ -32,7 +32,7 @@ def bands_figure(study: Study) -> Figure:
         axes = figure.add_subplot(grid[row])
         target = group[0].output.target
         name = _label(target.label or target.name)
-        unit = f" in {words.symbol(target.unit)}" if words.symbol(target.unit) else ""
+        unit = f" in {target.unit.symbol}" if target.unit.symbol else ""
         axes.set_title(f"{name}{unit}", loc="left", fontsize=10, parse_math=False)
         for at, band in enumerate(reversed(group)):
             _strip(axes, band, at)

@@ -78,7 +78,7 @@ def _results(study: Study) -> list[str]:
     for band in study.bands:
         numbers = words.rounded(band)
         target = band.output.target
-        half = f"{numbers.half_width} {words.width_symbol(target.unit)}".rstrip()
+        half = f"{numbers.half_width} {target.unit.width_symbol}".rstrip()
         rows.append(
             [
                 _named(target),
@@ -115,7 +115,7 @@ def _wideners(study: Study) -> list[str]:
             evidence = ", ".join(dict.fromkeys(part.evidence for part in line.item.parts))
             cells = [escape(x) for x in (without, share, parts, evidence)]
             rows.append([code(line.item.name), *cells])
-        symbol = words.width_symbol(unit)
+        symbol = unit.width_symbol
         now = f"{words.width(full, unit)} {symbol}".rstrip()
         lines += [f"**{code(band.output.title)}**, half-width now {escape(now)}:", ""]
         head = ["source", "half-width without it", "share of the variance", "of which", "evidence"]
@@ -214,4 +214,4 @@ def _method(study: Study) -> list[str]:
 
 
 def _value(leaf: Leaf) -> str:
-    return f"{leaf.unit.from_si(leaf.value):.10g} {words.symbol(leaf.unit)}".rstrip()
+    return f"{leaf.unit.from_si(leaf.value):.10g} {leaf.unit.symbol}".rstrip()

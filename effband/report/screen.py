@@ -41,7 +41,7 @@ def _result(bands: list[Band], study: Study) -> list[str]:
     value = max(len(cell.with_unit) for cell in cells)
     for band, cell in zip(bands, cells, strict=True):
         run = printable(band.output.run or "whole case")
-        half = f"{cell.half_width} {words.width_symbol(target.unit)}".rstrip()
+        half = f"{cell.half_width} {target.unit.width_symbol}".rstrip()
         lines.append(
             f"  {run:<{margin}}  {cell.with_unit:>{value}}   between {cell.low} and "
             f"{cell.high} {cell.unit}".rstrip()
@@ -67,7 +67,7 @@ def _wideners(band: Band) -> list[str]:
     shown = shown or [0]
     rest = len(saved) - len(shown)
     less = f"; {rest} more matter less" if rest else ""
-    measure = f"half-width, {words.width_symbol(unit)}".rstrip(", ")
+    measure = f"half-width, {unit.width_symbol}".rstrip(", ")
     lines = [f"  what widens it most{run} ({measure}{less}):"]
     margin = max(width(printable(band.ranking.lines[k].item.name)) for k in shown)
     decimals = words.decimals_to_tell_apart(full / unit.factor)

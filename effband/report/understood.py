@@ -40,7 +40,7 @@ def understood(case: Case) -> str:
 
 def _leaf(leaf: Leaf, case: Case) -> list[str]:
     run = "" if leaf.run is None else f" in run {leaf.run}"
-    number = f"{leaf.unit.from_si(leaf.value):.10g} {words.symbol(leaf.unit)}".rstrip()
+    number = f"{leaf.unit.from_si(leaf.value):.10g} {leaf.unit.symbol}".rstrip()
     si = f"{leaf.value:.6g} SI" if leaf.unit.factor != 1.0 or leaf.unit.zero else ""
     reads = leaf.reads or leaf.unit.kind or name_dimension(leaf.unit.dimension)
     by = "" if leaf.instrument is None else f", read with {leaf.instrument}"
@@ -64,7 +64,7 @@ def _results(case: Case) -> list[str]:
     for target in case.targets:
         runs = [output.run for output in case.outputs if output.target.name == target.name]
         where = "" if runs in ([], [None]) else f", runs {', '.join(str(run) for run in runs)}"
-        unit = words.symbol(target.unit) or "no unit"
+        unit = target.unit.symbol or "no unit"
         line = f"  {target.name} = {printable(target.formula)}; {target.kind}, in {unit}{where}"
         if target.ceiling is not None:
             line += f"; ceiling {printable(target.ceiling)}"

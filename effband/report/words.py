@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from effband.case.model import Output
 from effband.propagate.ranking import Ranking
 from effband.study import Band, Remark, Study
-from effband.units import POINT, Unit
+from effband.units import Unit
 
 SIGNIFICANT = 2
 MOST_DECIMALS = 12
@@ -73,7 +73,7 @@ def rounded(band: Band) -> Rounded:
         fixed(unit.from_si(interval.low), decimals),
         fixed(unit.from_si(interval.high), decimals),
         width(interval.half_width, unit, half),
-        symbol(unit),
+        unit.symbol,
     )
 
 
@@ -88,20 +88,6 @@ def width(si: float, unit: Unit, beside: float | None = None) -> str:
     """Return a width in a unit, without its symbol, to the digits of the width beside it."""
     number = si / unit.factor
     return fixed(number, decimals_for(number if beside is None else beside))
-
-
-def symbol(unit: Unit) -> str:
-    """Return a unit's symbol; nothing for a plain number."""
-    return "" if unit.text == "1" else unit.text
-
-
-def width_symbol(unit: Unit) -> str:
-    """Return the symbol for a difference: points for %, K for degC."""
-    if unit.text == "%":
-        return "points"
-    if unit.kind == POINT:
-        return f"delta_{unit.text}"
-    return symbol(unit)
 
 
 def percent(share: float) -> str:
