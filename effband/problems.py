@@ -91,6 +91,10 @@ class ComputationRefused(EffbandError):
 
     exit_code = 3
 
+    def __init__(self, what: str, remedy: str) -> None:
+        self.what, self.remedy = what, remedy
+        super().__init__(f"error: {printable(what)}\n  help: {printable(remedy)}")
+
 
 class CannotWrite(EffbandError):
     """A report could not be written."""

@@ -200,8 +200,8 @@ def _nominal(case: Case) -> list[float]:
     for output, value in zip(case.outputs, values, strict=True):
         if not math.isfinite(value):
             raise ComputationRefused(
-                f"{output.title} has no finite value at the numbers as written; "
-                "check for a division by 0 or the logarithm of 0"
+                f"{output.title} has no finite value at the numbers as written",
+                "check for a division by 0 or the logarithm of 0",
             )
     return values
 
@@ -243,7 +243,10 @@ def _beyond_ceiling(band: Band) -> list[Remark]:
         return []
     if share >= 0.95:
         what = f"{title} is impossible: above its ceiling ({ceiling}) in {share:.1%} of all trials"
-        return [Remark(what, "look for an error in the formulas, the input energy or the readings")]
+        remedy = "look for an error in the formulas, the input energy or the readings"
+        if band.output.target.kind == "efficiency":
+            remedy += "; a heat pump's COP is no efficiency: say `is: performance ratio`"
+        return [Remark(what, remedy)]
     what = f"{title} lies above its ceiling ({ceiling}) in {share:.2g} of all trials"
     if share >= 0.05:
         return [Remark(what, "these data cannot tell it from the limit: check the input energy")]

@@ -45,6 +45,11 @@ _PASTED = {
     "×": "write *",
     "−": "this is U+2212, a typographic minus: write -",
     "\u00a0": "this is a no-break space: write a plain space",
+    "\u00b1": "write the value under `value:` and the spread under `plus_minus:`",
+    "\u201c": "use straight quotes",
+    "\u201d": "use straight quotes",
+    "\u2018": "use straight quotes",
+    "\u2019": "use straight quotes",
     ",": "use a point for decimals",
     ":": "write hours and minutes as one number with a unit, such as 750 s",
 }
@@ -149,6 +154,10 @@ def _not_a_number(text: str) -> Misread:
         return Misread(*whole, what, "write a digit after the point: 5.0, or 5")
     if re.fullmatch(r"[+-]?[0-9]+([eE][+-]?[0-9]+)?_?[0-9_]*", text) and "_" in text:
         return Misread(*whole, what, "leave out the underscores")
+    if "+/-" in text or "+-" in text:
+        return Misread(*whole, what, _PASTED["\u00b1"])
+    if re.fullmatch(r"[+-]?[0-9.]+ *%", text):
+        return Misread(*whole, what, "write the number alone, without %")
     for character in text:
         if character in _PASTED and character not in "°º²³":
             return Misread(*whole, what, _PASTED[character])
@@ -347,6 +356,9 @@ def _word(word: str, position: int, table: _Table) -> Unit:
     if entry is not None:
         raise Misread(position, len(word), f"{word!r}: {entry.why}", entry.remedy)
     known = [name for name, unit in table.items() if isinstance(unit, Unit)]
+    if word[:-1] in known and word[-1] in "23":
+        remedy = f"write {word[:-1]}^{word[-1]}"
+        raise Misread(position, len(word), f"unknown unit {word!r}", remedy)
     remedy = nearest(word, known, "`effband units` lists the units")
     raise Misread(position, len(word), f"unknown unit {word!r}", remedy)
 

@@ -170,6 +170,11 @@ class _Parser:
         if token.kind != "end":
             what = f"{token.text!r} is out of place here"
             remedy = "write an operator such as * between two parts"
+            before = self.tokens[self.at - 1]
+            if token.text == ",":
+                remedy = "write decimals with a point, such as 9.81"
+            elif token.kind == "name" and before.kind == "number":
+                remedy = "a number with a unit goes under `inputs:`, with `constant:`"
             if token.text == ")":
                 remedy = "this parenthesis was never opened"
             raise Misread(token.start, len(token.text), what, remedy)

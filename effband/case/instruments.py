@@ -11,6 +11,8 @@ from effband.evidence.instruments import READS, Accuracy
 from effband.problems import nearest
 from effband.units import POINT, Dimension, name_dimension, parse_unit
 
+ENERGY = parse_unit("J").dimension
+
 
 def missing_instrument(name: str, path: Path, known: Iterable[str], findings: Findings) -> bool:
     """Return whether an instrument is not declared, and say so."""
@@ -48,7 +50,11 @@ def check_instrument(name: str, entry: Instrument, findings: Findings) -> bool:
     if entry.stability is not None:
         statements.append(("stability", entry.stability))
     _check_statements(entry, path, statements, findings)
-    if entry.class_ is not None and entry.span is None:
+    if entry.class_ is not None and _dimension_of(entry) == ENERGY:
+        what = "the class of an electricity meter is a share of the reading, not of the span"
+        remedy = f"write `accuracy: {entry.class_:g} % of reading` in its place"
+        findings.key_error((*path, "class"), what, remedy)
+    elif entry.class_ is not None and entry.span is None:
         remedy = "add `span: [0 bar, 16 bar]`"
         findings.key_error((*path, "class"), "a class is a share of the span", remedy)
     if entry.class_ is not None and not entry.class_ > 0.0:
@@ -58,6 +64,9 @@ def check_instrument(name: str, entry: Instrument, findings: Findings) -> bool:
         key = "shape" if entry.shape else "top"
         findings.key_error((*path, key), "`top` and `shape: trapezoidal` belong together", remedy)
     _check_units(entry, path, findings)
+    if entry.digit is not None and entry.division is not None:
+        what = f"{name} has the divisions of a dial and the digits of a display: both count"
+        findings.warn(path, what, "keep the one that it has")
     if (
         entry.accuracy is not None
         and _dimension_of(entry) == parse_unit("s").dimension
@@ -82,7 +91,8 @@ def _check_statements(
             unit = term.quantity.unit if term.quantity is not None else None
             known = _dimension_of(entry)
             if unit is not None and known is not None and unit.dimension != known:
-                what = f"{unit.text} does not fit an instrument that reads {name_dimension(known)}"
+                name = "a number without unit" if unit.text == "1" else unit.text
+                what = f"{name} does not fit an instrument that reads {name_dimension(known)}"
                 findings.key_error((*path, key), what, "check the unit of the term")
 
 

@@ -174,8 +174,9 @@ class Case:
         The lines of the ranking, sorted by name.
     program
         The list of operations; its sources are those above.
-    leaves, targets, outputs
-        What was given, what is asked, and each value of what is asked.
+    leaves, formulas, targets, outputs
+        What was given; each formula's name, text and nature in words; what is asked, and each
+        value of what is asked.
     warnings, assumptions
         What a reader should doubt, and what was taken for granted.
     """
@@ -190,7 +191,7 @@ class Case:
     items: tuple[Item, ...]
     program: Program
     leaves: tuple[Leaf, ...]
-    formulas: tuple[tuple[str, str], ...]
+    formulas: tuple[tuple[str, str, str], ...]
     targets: tuple[Target, ...]
     outputs: tuple[Output, ...]
     instruments: tuple[tuple[str, str], ...]

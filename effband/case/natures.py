@@ -112,6 +112,8 @@ def _nature(step: Step, inputs: list[Nature], program: Program, findings: Findin
     if step.op in ("add", "subtract", "minimum", "maximum", "atan2"):
         return _alike(step.op, inputs, constants)
     if step.op in ("multiply", "divide"):
+        if step.op == "multiply":
+            _point_as_factor(inputs, step.spot, findings)
         return _product(step.op, *inputs)
     if step.op in ("power", "sqrt"):
         exponent = 0.5 if step.op == "sqrt" else constants[1]
@@ -257,6 +259,15 @@ def _temperatures(op: str, left: Nature, right: Nature) -> str | None:
     return left.kind or right.kind
 
 
+def _point_as_factor(inputs: list[Nature], spot: Spot, findings: Findings) -> None:
+    """Warn of a temperature in degC that is multiplied by something per kelvin."""
+    for given, other in (inputs, inputs[::-1]):
+        if given.kind == POINT and other.dimension[4] < 0:
+            what = "a temperature is multiplied, so it counts from absolute zero"
+            remedy = "right in a gas law; a difference is declared in K or delta_degC"
+            findings.warn(spot.path, what, remedy)
+
+
 def _product(op: str, left: Nature, right: Nature) -> Nature:
     sign = 1 if op == "multiply" else -1
     dimension = tuple(a + sign * b for a, b in zip(left.dimension, right.dimension, strict=True))
@@ -316,7 +327,10 @@ def fits_unit(given: Nature, unit: Unit) -> Misread | None:
     """Return why a value cannot be given in a unit, or None when it can."""
     if not same_dimension(given.dimension, unit.dimension):
         what = f"the formula gives {given.words()}, which is not {unit.text}"
-        return Misread(0, 1, what, "change the unit or the formula")
+        remedy = "change the unit or the formula"
+        if given.dimension[7] != unit.dimension[7]:
+            remedy = "Hz is no rotational speed: give it in rpm, rev/s or rad/s"
+        return Misread(0, 1, what, remedy)
     if unit.kind == POINT and given.kind == DIFFERENCE:
         what = f"a difference of temperature is not {unit.text}"
         return Misread(0, 1, what, f"write K or delta_{unit.text}")

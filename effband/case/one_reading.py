@@ -81,8 +81,11 @@ def curve_at(specimen: str, instrument: Instrument, ranged: Range, many: bool) -
         return None
     if many and instrument.span is None and instrument.error_along_scale is None:
         what = f"{specimen} is read at more than one value, but its span is not given"
-        remedy = "give the instrument `span: [low, high]`, or say `error_along_scale: same`"
-        raise BadSpread(None, what, remedy)
+        remedy = (
+            "give `span: [low, high]`, which says how far two readings share its error, or say "
+            "`error_along_scale: same`"
+        )
+        raise BadSpread(None, what, remedy, ("instruments", specimen.partition("#")[0]))
     angle = 0.0
     if instrument.error_along_scale is None:
         angle = angle_on_scale(ranged.reading, ranged.span)

@@ -175,6 +175,8 @@ class Builder:
         if name not in language.FUNCTIONS:
             known = [*PHYSICS, *language.FUNCTIONS, *language.REDUCERS]
             remedy = nearest(name, known, "`effband physics` lists the functions")
+            if name == "ln":
+                remedy = "write log, which is the natural logarithm"
             raise Misread(call.start, call.length, f"unknown function {name!r}", remedy)
         parts = tuple(self.expression(part, scope) for part in call.arguments)
         count = language.FUNCTIONS[name]

@@ -25,11 +25,13 @@ from effband.case.one_reading import (
 )
 from effband.case.program import Builder
 from effband.case.spreads import BadSpread, Stated, repeated_values, stated
+from effband.case.text import Path
 from effband.evidence import distributions as laws
 from effband.evidence.instruments import READS
 from effband.units import POINT, parse_unit
 
 UNSTATED_EVIDENCE = "unstated"
+PER_TIME = parse_unit("1/s").dimension
 
 
 @dataclass
@@ -57,7 +59,8 @@ class Evidence:
             try:
                 self._add(given, read_at)
             except BadSpread as error:
-                path = (*given.path, error.key) if error.key else given.path
+                path = given.path if error.path is None else error.path
+                path = (*path, error.key) if error.key else path
                 self.findings.key_error(path, error.what, error.remedy)
                 self.findings.broken.add(given.name)
 
@@ -83,6 +86,7 @@ class Evidence:
 
     def _add(self, given: Given, read_at: dict[str, set[float]]) -> None:
         nature = self._nature(given)
+        self._doubts(given)
         spread, many = given.spread, given.spread.also or given.entry.also
         if spread.physical is not None and (many or spread.instrument or is_constant(given)):
             what = "`physical:` cuts one declared spread, not a sum of errors"
@@ -129,7 +133,10 @@ class Evidence:
             symbol, kind = READS[reads]
             if parse_unit(symbol).dimension != unit.dimension:
                 what = f"{given.name} reads {reads}, but its unit is {unit.text}"
-                raise BadSpread(None, what, f"give it in {symbol} or a unit of the same kind")
+                remedy = f"give it in {symbol} or a unit of the same kind"
+                if unit.text in ("C", "F"):
+                    remedy = f"write deg{unit.text}; {unit.text} is the {unit.note.split(';')[0]}"
+                raise BadSpread(None, what, remedy, self._unit_path(given))
             if unit.kind is not None and unit.kind != kind:
                 what = f"{given.name} reads {reads}, but {unit.text} is a {unit.kind}"
                 remedy = "write delta_degC or K" if unit.kind == POINT else "write degC or K"
@@ -140,6 +147,19 @@ class Evidence:
         if unit.dimension == PRESSURE:
             gas = (entry.gas or "unsaid", given.name)
         return Nature(unit.dimension, kind, gas=gas)
+
+    def _unit_path(self, given: Given) -> Path:
+        """Return where the unit of a number was written."""
+        if isinstance(given.entry, Column):
+            return ("runs", "readings", given.name, "unit")
+        return given.path
+
+    def _doubts(self, given: Given) -> None:
+        """Warn of what is most likely a slip, though it can be reckoned with."""
+        if given.unit.dimension == PER_TIME:
+            what = f"{given.name} is in {given.unit.text}, which counts no turns"
+            remedy = "a turning speed is in rpm or rev/s; they enter formulas as rad/s"
+            self.findings.warn(self._unit_path(given), what, remedy)
 
     def _own_evidence(self, given: Given) -> str:
         default = "measured" if given.spread.repeats else UNSTATED_EVIDENCE
@@ -234,7 +254,7 @@ class Evidence:
         many = len(read_at[specimen]) > 1
         components: list[Component] = []
         step = self.builder.constant(reading)
-        for component, error in self._common(given, instrument, ranged, many):
+        for component, error in self._common(given, instrument, ranged, reading, many):
             components.append(component)
             step = self.builder.add("add", (step, error))
         for role, law, words in fresh_errors(given, instrument, ranged):
@@ -269,13 +289,17 @@ class Evidence:
         return given.value.si
 
     def _common(
-        self, given: Given, instrument: Instrument, ranged: Range, many: bool
+        self, given: Given, instrument: Instrument, ranged: Range, reading: float, many: bool
     ) -> Iterable[tuple[Component, int]]:
         specimen = given.spread.instrument
         assert specimen is not None
         evidence = self._evidence_of(specimen)
         curve = curve_at(specimen, instrument, ranged, many)
         if curve is not None and curve.limit > 0.0:
+            if curve.limit > abs(reading - given.unit.zero) > 0.0 and not given.unit.kind:
+                what = f"{given.source}: the error of {specimen} is larger than its reading"
+                remedy = "check the accuracy: a share of the span, or of the reading?"
+                self.findings.warn(given.path, what, remedy)
             steps = []
             for z in ("z1", "z2"):
                 law = Stated(0.0, given.unit, laws.Normal(0.0, 1.0))

@@ -84,7 +84,10 @@ class _Resolver:
             items=tuple(item for item in items if used & set(item.sources)),
             program=self.builder.program(),
             leaves=tuple(self.evidence.leaves),
-            formulas=tuple((name, text_of(entry)) for name, entry in file.formulas.items()),
+            formulas=tuple(
+                (name, text_of(entry), self._nature_of(name, checked))
+                for name, entry in file.formulas.items()
+            ),
             targets=targets,
             outputs=outputs,
             instruments=tuple(
@@ -188,6 +191,8 @@ class _Resolver:
                 "check it",
             )
         ceiling = entry.ceiling or ("100 %" if kind == "efficiency" else None)
+        if ceiling == "none":
+            ceiling = None
         boundary = entry.boundary
         if len(self.findings.problems) != before:
             return None
@@ -229,7 +234,8 @@ class _Resolver:
             refused = None if nature is None else natures.fits_unit(nature, output.target.unit)
             if refused is not None:
                 path: Path = ("results", output.target.name, "unit")
-                self.findings.error(path, refused.what, refused.remedy)
+                what = refused.what + self._what_is_in(output, checked)
+                self.findings.error(path, what, refused.remedy)
             above = None if output.ceiling is None else checked[output.ceiling]
             ceiling_is_formula = (
                 output.ceiling is not None and self.builder.literal(output.ceiling) is None
@@ -239,6 +245,21 @@ class _Resolver:
                 if refused is not None:
                     path = ("results", output.target.name, "ceiling")
                     self.findings.error(path, refused.what, refused.remedy)
+
+    def _what_is_in(self, output: Output, checked: tuple[natures.Nature | None, ...]) -> str:
+        """Return what each name in a result is, to show where a unit goes astray."""
+        names = sorted(names_in(parse_formula(output.target.formula)))
+        found = [(name, self._nature_of(name, checked)) for name in names]
+        known = [f"{name} is {nature}" for name, nature in found if nature]
+        return f" ({'; '.join(known)})" if known else ""
+
+    def _nature_of(self, name: str, checked: tuple[natures.Nature | None, ...]) -> str:
+        """Return what the values of a name are, in words; nothing for one without a value."""
+        for (known, _), step in self.formulas.values.items():
+            nature = checked[step] if known == name and isinstance(step, int) else None
+            if nature is not None:
+                return nature.words()
+        return ""
 
     # -- the rest ----------------------------------------------------------------------------
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from scipy import special
 
 from effband.case.format import ShareOfValue, Spread
+from effband.case.text import Path
 from effband.evidence import distributions as laws
 from effband.evidence.distributions import Distribution
 from effband.units import ONE, POINT, Quantity, Unit
@@ -35,10 +36,18 @@ class Stated:
 
 
 class BadSpread(Exception):
-    """A spread is refused; `key` is the key at fault, None for the whole entry."""
+    """A spread is refused.
 
-    def __init__(self, key: str | None, what: str, remedy: str) -> None:
-        self.key, self.what, self.remedy = key, what, remedy
+    Attributes
+    ----------
+    key
+        The key at fault, None for the whole entry.
+    path
+        Where that is, when it is not the entry itself.
+    """
+
+    def __init__(self, key: str | None, what: str, remedy: str, path: Path | None = None) -> None:
+        self.key, self.what, self.remedy, self.path = key, what, remedy, path
         super().__init__(what)
 
 
@@ -68,6 +77,15 @@ class _Reader:
         self.value = value
         self.unit = unit
         self.offset = offset
+        self.given = {*keys_given(spread), *(("value",) if value is not None else ())}
+
+    def ordered(self, *keys: str) -> list[float]:
+        """Return values in SI that must stand in rising order, the first below the last."""
+        values = [self.point(key) for key in keys]
+        for first, second, a, b in zip(keys, keys[1:], values, values[1:], strict=False):
+            if a > b or not values[0] < values[-1]:
+                raise BadSpread(first, f"{first} must be below {second}", "exchange the two")
+        return values
 
     def point(self, key: str) -> float:
         """Return a value in SI; in an added component it is a difference."""
@@ -124,6 +142,13 @@ class _Reader:
 
     def _same_dimension(self, key: str, quantity: Quantity) -> None:
         if quantity.unit.dimension != self.unit.dimension:
+            if self.unit.text == "1":
+                first = next(k for k in ("value", "likely", "low", "mean", key) if k in self.given)
+                what = f"{first} has no unit, but {key} is in {quantity.unit.text}"
+                raise BadSpread(first, what, "write the unit behind both numbers")
+            if quantity.unit.text == "1":
+                what = f"{key} has no unit"
+                raise BadSpread(key, what, f"write it in {self.unit.text}, behind the number")
             what = f"{key} is in {quantity.unit.text}, which does not fit {self.unit.text}"
             raise BadSpread(key, what, f"write it in {self.unit.text} or a unit of the same kind")
 
@@ -140,7 +165,7 @@ def _limits(reader: _Reader) -> tuple[float, Distribution]:
 
 
 def _between(reader: _Reader) -> tuple[float, Distribution]:
-    low, high = reader.point("low"), reader.point("high")
+    low, high = reader.ordered("low", "high")
     if reader.spread.inexact is not None:
         law: Distribution = laws.CurvilinearTrapezoid(low, high, reader.width("inexact"))
     else:
@@ -166,7 +191,7 @@ def _shaped(reader: _Reader, low: float, high: float) -> Distribution:
 
 
 def _judged(reader: _Reader) -> tuple[float, Distribution]:
-    low, likely, high = (reader.point(key) for key in ("low", "likely", "high"))
+    low, likely, high = reader.ordered("low", "likely", "high")
     return likely, laws.Triangular(low, likely, high)
 
 
@@ -175,9 +200,7 @@ def _unsure(reader: _Reader) -> tuple[float, Distribution]:
     if not LEAST_CHANCE <= chance <= MOST_CHANCE:
         raise BadSpread("chance_inside", "chance_inside lies outside 50 to 99.9 %", "such as 80 %")
     z = float(special.ndtri((1 + chance) / 2))
-    low, high = reader.point("low"), reader.point("high")
-    if not low < high:
-        raise BadSpread("low", "low must be below high", "exchange the two")
+    low, high = reader.ordered("low", "high")
     if reader.spread.likely is None:
         return (low + high) / 2, laws.Normal((low + high) / 2, (high - low) / (2 * z))
     likely = reader.point("likely")
@@ -217,6 +240,9 @@ def repeated_values(spread: Spread, unit: Unit, as_width: bool = False) -> list[
     repeats = spread.repeats or []
     if len(repeats) < 2:
         raise BadSpread("repeats", "repeats needs two readings or more", "write [7.72, 7.80]")
+    if spread.unit is None and unit is ONE and all(r.unit is ONE for r in repeats):
+        remedy = "add `unit: s`, or `unit: 1` for plain numbers"
+        raise BadSpread("repeats", "the repeats have no unit", remedy)
     values = []
     for repeat in repeats:
         if repeat.unit is not ONE and repeat.unit.dimension != unit.dimension:
@@ -360,9 +386,7 @@ def _no_form(given: frozenset[str]) -> BadSpread:
         names = ", ".join(f"`{key}`" for key in missing)
         present = ", ".join(f"`{key}`" for key in sorted(given))
         return BadSpread(sorted(given)[0], f"{present} alone says too little", f"add {names}")
-    goes = ", ".join(sorted(near.needs | near.allows))
-    return BadSpread(
-        stray[0] if stray else None,
-        f"`{stray[0]}` does not go with " + ", ".join(f"`{k}`" for k in sorted(given - {stray[0]})),
-        f"one way of stating a spread is: {goes}; an independent second one goes under `also:`",
-    )
+    rest = ", ".join(f"`{key}`" for key in sorted(given - {stray[0]}))
+    keep = " and ".join(f"`{key}`" for key in sorted(near.needs))
+    remedy = f"state the spread one way: {keep}; a second, independent one goes under `also:`"
+    return BadSpread(stray[0], f"`{stray[0]}` does not go with {rest}", remedy)

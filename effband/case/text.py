@@ -93,7 +93,10 @@ def read_case(file: str | FilePath) -> CaseText:
             data = stream.read(LARGEST_FILE + 1)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        problem = Problem(None, f"cannot read the case: {reason}", "check the file's name")
+        remedy = "check the file's name"
+        if FilePath(name).is_dir():
+            remedy = "name a case file, not a folder"
+        problem = Problem(None, f"cannot read the case: {reason}", remedy)
         raise CaseError([problem], name) from None
     return parse_case(data, name)
 
@@ -183,7 +186,7 @@ class _Reader:
         next(self.events)  # the stream starts
         start = next(self.events)
         if isinstance(start, yaml.StreamEndEvent):
-            self._stop(Place(1, 1), "the case is empty", "`effband start NAME` writes a first case")
+            self._stop(Place(1, 1), "the case is empty", "start with `effband: 1`")
         if start.version or start.tags:
             self._stop(_place(start), "a % directive is not allowed", "delete the line")
         first = next(self.events)
@@ -271,7 +274,12 @@ class _Reader:
                 self._complain(place, "this key is no plain word", f"at most {LONGEST_KEY} letters")
             place = Place(place.line, place.column, max(1, len(key)))
             known = self.keys.get((*path, key))
-            value = self._node(next(self.events), (*path, key), depth + 1)
+            following = next(self.events)
+            if re.match("[0-9]", key) and _nothing(following):
+                what = f"{key!r} stands alone after a comma"
+                self._complain(place, what, "write decimals with a point, such as 19.93")
+                continue
+            value = self._node(following, (*path, key), depth + 1)
             if key in entries and known is not None:
                 what = f"{key!r} stands twice; it is already on line {known.line}"
                 self._complain(place, what, "rename one of the two, or delete it")
@@ -290,7 +298,14 @@ class _Reader:
             remedy = "put the text in quotes; indent with blanks, not tabs"
         elif "mapping values are not allowed" in found:
             remedy = "text that contains a colon goes in quotes; check the indent of this line"
+        written = self.text.split("\n")[max(0, place.line - 2) : place.line]
+        if any(re.match(r"\s*[A-Za-z_]\w*\s*=", line) for line in written):
+            remedy = "a formula line is `name: expression`, with a colon and a blank"
         return CaseError([*self.problems, Problem(place, what, remedy)], self.name, self.text)
+
+
+def _nothing(event: Any) -> bool:
+    return isinstance(event, yaml.ScalarEvent) and event.value == "" and not event.style
 
 
 def _place(event: Any) -> Place:

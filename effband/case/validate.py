@@ -40,10 +40,11 @@ def typed(text: CaseText, findings: Findings) -> CaseFile:
             return CaseFile.model_validate(tree)
         except ValidationError as error:
             found = [dict(problem) for problem in error.errors(include_url=False)]
-            for problem in found:
-                path = _path_in(tree, problem["loc"])
+            paths = [_path_in(tree, problem["loc"]) for problem in found]
+            for problem, path in zip(found, paths, strict=True):
                 if not _misspelt(problem, found):
                     _report(problem, path, findings)
+            for path in sorted(paths, key=_last_first, reverse=True):
                 _take_out(tree, path, findings)
     return CaseFile.model_validate(_STAND_IN)
 
@@ -61,6 +62,11 @@ def _drop_remarks(tree: dict[str, Any]) -> None:
                     del section[word]
 
 
+def _last_first(path: Path) -> tuple[tuple[int, str], ...]:
+    """Return a sort key that puts later members of a list after earlier ones."""
+    return tuple((step if isinstance(step, int) else -1, str(step)) for step in path)
+
+
 def _misspelt(problem: dict[str, Any], others: list[dict[str, Any]]) -> bool:
     """Return whether a key is missing only because it is misspelt beside its place."""
     if problem["type"] != "missing":
@@ -74,7 +80,7 @@ def _misspelt(problem: dict[str, Any], others: list[dict[str, Any]]) -> bool:
     return any(nearest(word, [str(key)], "") for word in beside)
 
 
-def _path_in(tree: Any, loc: tuple[str | int, ...]) -> Path:
+def _path_in(tree: Any, loc: Any) -> Path:
     """Return the part of a library location that exists in the file (it adds tags of its own)."""
     path: list[str | int] = []
     here = tree
@@ -101,13 +107,19 @@ def _report(problem: dict[str, Any], path: Path, findings: Findings) -> None:
             )
     elif kind == "missing":
         where = f" in {path[-1]!r}" if path else ""
-        findings.key_error(path, f"{key!r} is missing{where}", f"add `{key}:`")
+        remedy = "add `effband: 1`" if key == "effband" else f"add `{key}:`"
+        findings.key_error(path, f"{key!r} is missing{where}", remedy)
     elif kind == "extra_forbidden":
         known = _keys_known_at(path[:-1])
         remedy = nearest(key, known, "keys known here: " + ", ".join(sorted(known)))
         findings.key_error(path, f"unknown key {key!r}", remedy)
     elif kind in ("model_type", "dict_type", "model_attributes_type"):
-        findings.error(path, "`key: value` lines are expected here", "indent them under this key")
+        remedy = "indent them under this key"
+        if path[:1] == ("inputs",):
+            remedy = "write such as {value: 0.31 kg, plus_minus: 0.02 kg}"
+        elif path[:2] == ("runs", "rows"):
+            remedy = "write such as full: {p_start: 9.0, run_time: 78.4}"
+        findings.error(path, "`key: value` pairs are expected here", remedy)
     elif kind == "list_type":
         findings.error(path, "a list is expected here", "write it in brackets: [a, b]")
     elif kind in ("too_short", "too_long"):

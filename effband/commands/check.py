@@ -21,3 +21,6 @@ def check(case: str) -> None:
         text = render_all(found.warnings, found.text.file, found.text.text, "warning")
         click.echo(text, err=True)
     click.echo(understood(found), nl=False)
+    count = len(found.warnings)
+    note = f"{count} warning{'s' * (count != 1)}" if count else "no warnings"
+    click.echo(f"\nno problems, {note}", err=True)

@@ -11,13 +11,14 @@ def physics(name: str | None) -> None:
     """List the physics functions of the formula language, or explain the one NAMEd."""
     from effband.physics.functions import FUNCTIONS, TRADES
     from effband.problems import nearest, printable
-    from effband.report.reference import function_line, function_page
+    from effband.report.reference import function_line, function_page, language_lines
 
     if name is None:
         for trade, functions in TRADES.items():
             click.echo(f"{trade}:")
             for function in functions:
                 click.echo(f"  {function_line(function)}")
+        click.echo(language_lines(), nl=False)
         return
     if name not in FUNCTIONS:
         remedy = nearest(name, FUNCTIONS, "`effband physics` lists them")

@@ -29,13 +29,19 @@ def _formats(_: click.Context, __: click.Parameter, value: str) -> tuple[str, ..
     names = tuple(name.strip() for name in value.split(","))
     for name in names:
         if name not in FORMATS:
-            raise click.BadParameter(f"{name!r} is none of {', '.join(FORMATS)}")
+            raise click.BadParameter(f"{name!r} is none of {', '.join(MADE)}")
         if name not in MADE:
             raise click.UsageError(f"--format {name} {LATER}; there are {', '.join(MADE)}")
     return names
 
 
-@click.command(short_help="Work out the band of every result and what widens it.")
+@click.command(
+    short_help="Work out the band of every result and what widens it.",
+    epilog="\b\nFor example:\n"
+    "  effband run cases/wren_bench.yaml\n"
+    "  effband run cases/wren_bench.yaml -o reports/wren_bench\n"
+    "  effband run cases/wren_bench.yaml --json",
+)
 @click.argument("cases", nargs=-1, required=True, type=click.Path())
 @click.option("--trials", type=click.IntRange(1_000, 100_000_000), help="Monte Carlo trials.")
 @click.option("--seed", type=click.IntRange(0, 2**63 - 1), help="Seed of the random numbers.")
@@ -81,15 +87,7 @@ def run(
     force: bool,
     as_json: bool,
 ) -> None:
-    r"""Work out the band of every result in each CASE, and what widens it most.
-
-    For example:
-
-    \b
-      effband run cases/wren_bench.yaml
-      effband run cases/wren_bench.yaml -o reports/wren_bench
-      effband run cases/wren_bench.yaml --json
-    """
+    """Work out the band of every result in each CASE, and what widens it most."""
     from effband import study as studies
     from effband.report.machine import document, to_json
     from effband.report.screen import screen

@@ -31,6 +31,7 @@ BINS = 16_384
 PILOT = 20_000
 BATCHES = 8
 TAIL_BLOCKS = 2
+CHECK = "look for a division by 0, or the logarithm or root of a negative number"
 WIDEST = 6  # how often the bins are widened, eightfold each time, for a heavy tail
 
 Progress = Callable[[int, int], None]
@@ -149,8 +150,8 @@ class Engine:
             ranges = [_widened(r) if n else r for r, n in zip(ranges, narrow, strict=True)]
         title = self.case.outputs[narrow.index(True)].title
         raise ComputationRefused(
-            f"{title}: its tails reach so far that no band can be given; "
-            "look for a denominator that may be near 0"
+            f"{title}: its tails reach so far that no band can be given",
+            "look for a denominator that may be near 0",
         )
 
     # -- ranges ------------------------------------------------------------------------------
@@ -268,7 +269,7 @@ class Engine:
         draw = self._draws(block)
         for start in range(0, size, self.piece):
             if self.stop.is_set():
-                raise ComputationRefused("stopped")
+                raise ComputationRefused("stopped", "start again")
             end = min(start + self.piece, size)
             arrays = [buffer[: end - start] for buffer in buffers]
             self.kernel.run(arrays, draw)
@@ -310,7 +311,7 @@ class Engine:
             result.extremes[k] = y.min(), y.max()
             if not np.all(np.isfinite(result.extremes[k])):
                 raise self.non_finite(block, size) or ComputationRefused(
-                    f"{self.case.outputs[k].title} is not finite in every trial"
+                    f"{self.case.outputs[k].title} is not finite in every trial", CHECK
                 )
             for lane in range(lanes):
                 piece = y[lane * LANE : (lane + 1) * LANE]
@@ -371,7 +372,8 @@ class Engine:
                 inputs = ", ".join(f"{name} = {drawn[name][at]:.6g}" for name in used[:12])
                 return ComputationRefused(
                     f"{step.owner or 'a formula'} has no finite value in {bad.mean():.2g} of the "
-                    f"trials looked at; one of them (SI units): {inputs}"
+                    f"trials looked at; one of them (SI units): {inputs}",
+                    CHECK,
                 )
         return None
 

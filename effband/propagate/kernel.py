@@ -296,5 +296,7 @@ def _constant(step: Step, inputs: tuple[Any, ...]) -> float:
     if not np.isfinite(value):
         owner = step.spot.owner if step.spot is not None else "a formula"
         numbers = ", ".join(f"{x:g}" for x in inputs)
-        raise ComputationRefused(f"{owner}: {step.op} of {numbers} has no finite value")
+        raise ComputationRefused(
+            f"{owner}: {step.op} of {numbers} has no finite value", "check these numbers"
+        )
     return value

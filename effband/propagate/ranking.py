@@ -233,8 +233,8 @@ class _Ranker:
         if not np.all(np.isfinite(found)):
             k = int(np.argmin(np.isfinite(found).all(axis=1)))
             raise ComputationRefused(
-                f"{self.case.outputs[k].title} is not finite in a row of the ranking; "
-                "look for a denominator or a logarithm that may reach 0"
+                f"{self.case.outputs[k].title} is not finite in a row of the ranking",
+                "look for a denominator or a logarithm that may reach 0",
             )
         return found
 
@@ -246,7 +246,7 @@ class _Ranker:
     ) -> FloatArray:
         """Return the outputs with some sources replaced; the base stays as it is."""
         if self.stop.is_set():
-            raise ComputationRefused("stopped")
+            raise ComputationRefused("stopped", "start again")
         steps = self._again(tuple(replaced))
         view = list(base)
         for name, values in replaced.items():
@@ -394,7 +394,7 @@ def _net(
 
     if columns > qmc.Sobol.MAXDIM:
         most = qmc.Sobol.MAXDIM // 2
-        raise ComputationRefused(f"more than {most} error sources: split the case in several")
+        raise ComputationRefused(f"more than {most} error sources", "split the case in several")
     stream = streams.generator(seed, purpose, name, scrambling)
     sobol = qmc.Sobol(columns, scramble=True, rng=stream)
     half_a_cell = 2.0 ** -(sobol.bits + 1)  # a point may be exactly 0

@@ -16,14 +16,14 @@ from effband.report.cautions import cautions
 from effband.report.screen import what_if_words
 from effband.study import Study
 
-_HARMLESS = re.compile(r"[^A-Za-z0-9 .,;:%()/+='\"\u00a0-\uffff-]")
+_MARKS = re.compile(r"[^A-Za-z0-9_ .,;:%()/+='\"\u00a0-\uffff-]|(?<![A-Za-z0-9])_|_(?![A-Za-z0-9])")
 MARK = "<!-- written by effband -->"
 
 
 def escape(text: str) -> str:
     """Return text that stands for itself in a Markdown paragraph or table cell."""
     one_line = " ".join(printable(text.replace("\n", " ").replace("\t", " ")).split())
-    safe = _HARMLESS.sub(_entities, one_line)
+    safe = _MARKS.sub(_entities, one_line)
     # a mark at the start of a line makes a list or a heading, "www." a link
     safe = re.sub(
         r"^([-+=:]|[0-9]{1,9}[.)](?= |$))", lambda m: "".join(f"&#{ord(c)};" for c in m[0]), safe
@@ -86,11 +86,17 @@ def _results(study: Study) -> list[str]:
                 escape(numbers.with_unit),
                 escape(f"{numbers.low} to {numbers.high} {numbers.unit}"),
                 escape(half),
+                escape(f"{numbers.by_hand} {numbers.unit}"),
                 escape(words.percent(words.guesses(band.ranking))),
             ]
         )
-    head = ["result", "run", "value", f"{chance} band", "half-width", "rests on guesses"]
+    head = ["result", "run", "value", f"{chance} band", "half-width", "by hand", "on guesses"]
     lines += _table(head, rows)
+    lines += [
+        "The value is the mean of the trials; *by hand* is what the numbers as written give; "
+        "*on guesses* is the share of the spread that rests on guesses and rules of thumb.",
+        "",
+    ]
     for target in study.case.targets:
         if target.boundary is not None:
             into, out = (escape(text) for text in target.boundary)
@@ -183,7 +189,7 @@ def _readings(study: Study) -> list[str]:
 
 def _formulas(study: Study) -> list[str]:
     lines = ["## Formulas", ""]
-    lines += [f"- {code(f'{name} = {text}')}" for name, text in study.case.formulas]
+    lines += [f"- {code(f'{name} = {text}')}" for name, text, _ in study.case.formulas]
     lines += [
         f"- result {code(f'{target.name} = {target.formula}')}" for target in study.case.targets
     ]

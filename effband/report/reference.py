@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 
+from effband.case.formula import CONSTANTS, FUNCTIONS
 from effband.physics import PhysicsFunction
 from effband.units import POINT, known_units, name_dimension
 
@@ -31,6 +32,16 @@ def function_page(function: PhysicsFunction) -> str:
     lines += textwrap.wrap(f"holds for: {function.domain}", 78)
     lines += textwrap.wrap(f"source: {function.source}", 78)
     return "\n".join(lines) + "\n"
+
+
+def language_lines() -> str:
+    """Return what else a formula may use: plain functions, reducers over runs, constants."""
+    constants = ", ".join(f"{name} ({unit})" for name, (_, unit) in CONSTANTS.items())
+    return (
+        f"plain: {' '.join(FUNCTIONS)}\n"
+        "over runs: mean_of_runs(x), total_of_runs(x), in_run(x, run)\n"
+        f"constants: {constants}\n"
+    )
 
 
 def units_table() -> str:

@@ -10,18 +10,22 @@ import textwrap
 from effband.problems import printable, width
 from effband.report import words
 from effband.study import Band, Study
+from effband.units import Unit
 
 COLUMNS = 80
 BAR = 24
 LONGEST_RANKING = 4
-LEAST_SHOWN = 0.005  # of the half-width saved; below it an item is only counted
+LEAST_SHOWN = 0.02  # of the half-width saved; below it an item is only counted
+WHOLE = "whole case"
+TELLING = 0.1  # relative change of a half-width that is worth a line
 
 
 def screen(study: Study) -> str:
     """Return the text for a terminal, ending in a newline."""
     lines = [*_wrapped(study.case.title, "")]
     chance = words.probability(study.settings.probability)
-    lines.append(f"{chance} bands from {study.settings.trials:,} trials".replace(",", " "))
+    trials = f"{study.settings.trials:,}".replace(",", " ")
+    lines.append(f"{chance} bands; each value is the mean of {trials} trials")
     for name in dict.fromkeys(band.output.target.name for band in study.bands):
         bands = [band for band in study.bands if band.output.target.name == name]
         lines += ["", *_result(bands, study)]
@@ -36,19 +40,22 @@ def _result(bands: list[Band], study: Study) -> list[str]:
     if target.boundary is not None:
         lines += _wrapped(target.boundary[0], "  in:  ")
         lines += _wrapped(target.boundary[1], "  out: ")
-    margin = max(width(band.output.run or "whole case") for band in bands)
+    margin = max(width(printable(band.output.run or WHOLE)) for band in bands)
     cells = [words.rounded(band) for band in bands]
-    value = max(len(cell.with_unit) for cell in cells)
+    across = max(len(cell.with_unit) for cell in cells)
     for band, cell in zip(bands, cells, strict=True):
-        run = printable(band.output.run or "whole case")
-        half = f"{cell.half_width} {target.unit.width_symbol}".rstrip()
-        lines.append(
-            f"  {run:<{margin}}  {cell.with_unit:>{value}}   between {cell.low} and "
-            f"{cell.high} {cell.unit}".rstrip()
-            + f"   (half-width {half})"
-        )
+        run = printable(band.output.run or WHOLE)
+        lines += _row(f"  {run:<{margin}}  {cell.with_unit:>{across}}", cell, target.unit)
     lines += _wideners(_shown(bands))
     return lines
+
+
+def _row(start: str, cell: words.Rounded, unit: Unit) -> list[str]:
+    ends = f"{start}  from {cell.low} to {cell.high} {cell.unit}".rstrip()
+    half = f"half-width {cell.half_width} {unit.width_symbol}".rstrip()
+    by_hand = f"; by hand {cell.by_hand}" if cell.by_hand != cell.value else ""
+    whole = f"{ends}  ({half}{by_hand})"
+    return [whole] if width(whole) <= COLUMNS else [ends, f"      ({half}{by_hand})"]
 
 
 def _shown(bands: list[Band]) -> Band:
@@ -61,23 +68,23 @@ def _wideners(band: Band) -> list[str]:
         return ["  it does not vary"] if not band.summary.varies else []
     unit = band.output.target.unit
     full = band.summary.interval.half_width
-    run = f" in {words.run_words(band.output)}" if band.output.run is not None else ""
+    run = "" if band.output.run is None else f" in {words.run_words(band.output)}"
+    lines = [f"  what widens it most{run}, and the half-width left without it:"]
     saved = [max(full - line.half_width_without, 0.0) for line in band.ranking.lines]
     shown = [k for k, s in enumerate(saved) if s >= LEAST_SHOWN * full][:LONGEST_RANKING]
     shown = shown or [0]
-    rest = len(saved) - len(shown)
-    less = f"; {rest} more matter less" if rest else ""
-    measure = f"half-width, {unit.width_symbol}".rstrip(", ")
-    lines = [f"  what widens it most{run} ({measure}{less}):"]
     margin = max(width(printable(band.ranking.lines[k].item.name)) for k in shown)
     decimals = words.decimals_to_tell_apart(full / unit.factor)
     for k in shown:
         line = band.ranking.lines[k]
-        without = words.fixed(line.half_width_without / unit.factor, decimals)
-        name = printable(line.item.name)
-        bar = "#" * max(1, round(BAR * saved[k] / full))
+        left = words.fixed(line.half_width_without / unit.factor, decimals)
         saves = words.fixed(saved[k] / unit.factor, decimals)
-        lines.append(f"    {name:<{margin}}  {bar:.<{BAR}}  saves {saves}, leaving {without}")
+        bar = "#" * max(1, round(BAR * saved[k] / full))
+        name = printable(line.item.name)
+        lines.append(f"    {name:<{margin}}  {bar:.<{BAR}}  {left} (saves {saves})")
+    rest = len(saved) - len(shown)
+    if rest:
+        lines.append(f"    and {rest} that matter less")
     return lines
 
 
@@ -102,20 +109,22 @@ def _what_ifs(study: Study) -> list[str]:
 
 
 def what_if_words(band: Band) -> list[str]:
-    """Return, for each instrument read at two places, what another error curve would give."""
+    """Return what another error curve would give, for instruments where it matters."""
     unit = band.output.target.unit
     full = band.summary.interval.half_width
-    title = band.output.title
     found = []
     for each in band.what_ifs:
-        same, own = (
-            words.width(half, unit, full / unit.factor)
-            for half in (each.same_all_along, each.own_for_each_reading)
+        halves = (each.same_all_along, each.own_for_each_reading)
+        if all(abs(half - full) < TELLING * full for half in halves):
+            continue
+        now, same, own = (
+            f"{words.width(half, unit, full / unit.factor)} {unit.width_symbol}".rstrip()
+            for half in (full, *halves)
         )
-        now = words.width(full, unit)
         found.append(
-            f"{each.instrument}'s error drifts along its scale: half-width of {title} {now}; "
-            f"the same all along {same}; its own for each reading {own}"
+            f"how the error of {each.instrument} runs along its scale: it is taken to change "
+            f"smoothly. The half-width of {band.output.title} is {now}; it would be {same} if the "
+            f"error were the same everywhere, {own} if each reading had its own"
         )
     return found
 

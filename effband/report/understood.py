@@ -24,7 +24,8 @@ def understood(case: Case) -> str:
         lines.append("")
     if case.formulas:
         lines.append("formulas:")
-        lines += [f"  {name} = {printable(text)}" for name, text in case.formulas]
+        for name, text, nature in case.formulas:
+            lines.append(f"  {name} = {printable(text)}" + (f"; {nature}" if nature else ""))
         lines.append("")
     lines += _results(case)
     settings = case.settings
@@ -52,7 +53,8 @@ def _leaf(leaf: Leaf, case: Case) -> list[str]:
     for component in leaf.components:
         laws = [sources[name].distribution for name in component.sources if name in sources]
         line = f"      {component.role}: {component.words}"
-        if component.role != "common" and component.role != "stability" and len(laws) == 1:
+        in_si = leaf.unit.factor == 1.0 and not leaf.unit.zero
+        if component.role not in ("common", "stability") and len(laws) == 1 and not in_si:
             inside = laws[0].words(lambda v: f"{v:.6g}", lambda v: f"{v:.4g}")
             line += f"  [SI: {inside}]"
         lines.append(line + f"  <- {', '.join(component.sources)}")

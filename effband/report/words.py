@@ -20,23 +20,22 @@ MOST_DECIMALS = 12
 
 @dataclass(frozen=True)
 class Rounded:
-    """The numbers of one band as text, all to one decimal place, without their unit."""
+    """The numbers of one band as text, all to one decimal place, without their unit.
+
+    `by_hand` is what the numbers as written give, without any spread.
+    """
 
     value: str
     low: str
     high: str
     half_width: str
+    by_hand: str
     unit: str
 
     @property
     def with_unit(self) -> str:
         """The value with its unit."""
         return f"{self.value} {self.unit}".rstrip()
-
-    @property
-    def between(self) -> str:
-        """The two ends with their unit."""
-        return f"{self.low} to {self.high} {self.unit}".rstrip()
 
 
 def decimals_for(width: float) -> int:
@@ -63,7 +62,7 @@ def fixed(number: float, decimals: int) -> str:
 
 
 def rounded(band: Band) -> Rounded:
-    """Return the numbers of a band as text: the median trial's value, ends and half-width."""
+    """Return the numbers of a band as text."""
     unit = band.output.target.unit
     interval = band.summary.interval
     half = interval.half_width / unit.factor
@@ -73,6 +72,7 @@ def rounded(band: Band) -> Rounded:
         fixed(unit.from_si(interval.low), decimals),
         fixed(unit.from_si(interval.high), decimals),
         width(interval.half_width, unit, half),
+        fixed(unit.from_si(band.nominal), decimals),
         unit.symbol,
     )
 

@@ -156,9 +156,9 @@ def test_batches_hold_every_trial_once() -> None:
     found = count.batches.sum(axis=0, dtype=np.int64)
     # the bin of a value at a bin's very edge is a matter of rounding
     assert np.abs(found - expected).sum() <= 4
-    assert sorted(count.batches.sum(axis=1, dtype=np.int64).tolist()) == sorted(
-        [65_536, 65_536, 65_536, 200_001 - 3 * 65_536, 0, 0, 0, 0]
-    )
+    sizes = count.batches.sum(axis=1, dtype=np.int64)
+    assert sizes.sum() == 200_001
+    assert sizes.max() - sizes.min() <= 8  # so that their scatter can be brought to all trials
 
 
 def test_trials_above_a_ceiling_are_counted_exactly() -> None:
@@ -238,7 +238,7 @@ def test_heavy_tails_keep_median_and_interval(dof: float, given: str) -> None:
 @pytest.mark.parametrize(("dof", "has"), [(3, False), (4, False), (5, True)])
 def test_simulation_error_of_u_needs_more_than_four_degrees(dof: int, has: bool) -> None:
     text = f"inputs:\n  t: {{value: 50, standard_uncertainty: 2, degrees_of_freedom: {dof}}}\n"
-    case = case_of(text + results(t="t"))
+    case = case_of(text, results(t="t"))
     (count,) = counted(case, 50_000)
     summary = summarise(count, 0.95, dof, "t")
     assert summary.standard_uncertainty is not None
@@ -252,7 +252,7 @@ def test_a_ratio_without_moments_is_noticed() -> None:
           a: {value: 0, standard_uncertainty: 1}
           b: {value: 0, standard_uncertainty: 1}
         """
-    (summary,) = summaries_of(case_of(text + results(r="a / b")), 200_000)
+    (summary,) = summaries_of(case_of(text, results(r="a / b")), 200_000)
     assert summary.standard_uncertainty is None
     assert summary.no_variance is not None
     law = stats.cauchy()
@@ -381,7 +381,7 @@ def test_constants_do_not_vary() -> None:
           k: {constant: 3}
           x: {value: 5, standard_uncertainty: 1}
         """
-    case = case_of(text + results(k="2 * k", nothing="x - x", zero="0 * x + 7"))
+    case = case_of(text, results(k="2 * k", nothing="x - x", zero="0 * x + 7"))
     for count, value in zip(counted(case, 70_000), (6.0, 0.0, 7.0), strict=True):
         summary = summarise(count, 0.95, math.inf, "")
         assert not summary.varies
@@ -391,13 +391,14 @@ def test_constants_do_not_vary() -> None:
         assert (summary.shortest.low, summary.shortest.high) == (value, value)
 
 
-@pytest.mark.parametrize("beyond", [1.0, 3.0, 4.0])
+@pytest.mark.parametrize("beyond", [1.0, 3.0, 4.4])
 def test_an_output_that_seldom_varies_is_not_called_constant(beyond: float) -> None:
     """max(x - b, 0) of a standard normal; moments are those of the same 1 000 000 trials."""
     text = "inputs:\n  x: {value: 0, standard_uncertainty: 1}\n"
-    case = case_of(text + results(y=f"max(x - {beyond}, 0)"))
+    case = case_of(text, results(y=f"max(x - {beyond}, 0)"))
     y = np.maximum(drawn(case, "x", 1_000_000, 4) - beyond, 0.0)
-    assert 0 < np.count_nonzero(y)
+    assert np.any(y > 0)
+    assert np.any(y[:20_000] > 0) is np.bool_(beyond < 4)  # the last one is rarer than a pilot sees
     (count,) = counted(case, 1_000_000, 4)
     summary = summarise(count, 0.95, math.inf, "")
     assert summary.varies
@@ -412,6 +413,21 @@ def test_a_value_that_is_not_finite_is_refused_by_name() -> None:
     case = case_of(text + "formulas:\n  root: log(x)\n" + results(y="2 * root"))
     with pytest.raises(ComputationRefused, match=r"root.*x = -"):
         counted(case, 200_000, workers=2)
+
+
+@pytest.mark.parametrize("trials", [1_000, 1_500, 3_000, 20_000])
+def test_few_trials_still_give_a_finite_result(trials: int) -> None:
+    """1 000 trials is the least that a case may ask for; no number of it may be NaN."""
+    case = load(str(WREN))
+    study = run(case, with_options(case.settings, trials=trials))
+    for band in study.bands:
+        summary = band.summary
+        assert summary.interval.low < summary.median < summary.interval.high
+        assert summary.shortest.low < summary.median < summary.shortest.high
+        simulation = summary.simulation
+        assert all(0 < getattr(simulation, kind) < math.inf for kind in KINDS)
+        assert 0 < simulation.shortest_low < math.inf
+        assert 0 < simulation.shortest_high < math.inf
 
 
 def test_stopped_from_outside() -> None:
@@ -440,7 +456,10 @@ print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
 @functools.cache
 def peak_megabytes(trials: int) -> float:
     """Return the peak resident memory of a run of the wren case by itself."""
-    command = [sys.executable, "-c", MEASURE, str(WREN), str(trials)]
+    # started from a small process: one started from a large one would inherit its peak
+    start = "import subprocess, sys; sys.exit(subprocess.call(sys.argv[1:]))"
+    measure = [sys.executable, "-c", MEASURE, str(WREN), str(trials)]
+    command = [sys.executable, "-S", "-c", start, *measure]
     done = subprocess.run(
         command, capture_output=True, text=True, check=False, cwd=PROJECT, timeout=900
     )

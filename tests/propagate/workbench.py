@@ -24,9 +24,9 @@ WREN = PROJECT / "cases" / "wren_bench.yaml"
 TRIALS_PURPOSE = 0
 
 
-def case_of(body: str) -> Case:
-    """Return the case that a text says, its first two lines added."""
-    text = "effband: 1\ntitle: invented for a test\n" + textwrap.dedent(body)
+def case_of(*parts: str) -> Case:
+    """Return the case that texts say, its first two lines added."""
+    text = "effband: 1\ntitle: invented for a test\n" + "".join(map(textwrap.dedent, parts))
     return understand(parse_case(text.encode(), "case.yaml"))
 
 

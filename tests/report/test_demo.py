@@ -7,6 +7,7 @@ uncertainties.
 
 from __future__ import annotations
 
+import difflib
 import math
 import re
 from pathlib import Path
@@ -20,7 +21,7 @@ from effband.study import Study
 
 ENOUGH = 4
 LARGEST_SIMULATION = 0.003  # points: a stated simulation error excuses no more
-RENEW = "the demo's report is stale: run `python tests/make_report.py` and look at the difference"
+RENEW = "the demo's report is stale: run `python tests/make_report.py`; what differs first:\n"
 
 
 @pytest.fixture(scope="module")
@@ -106,8 +107,10 @@ def _but_for_versions(report: str) -> str:
 def test_the_committed_report_is_up_to_date(wren: Study, root: Path) -> None:
     committed = (root / "reports" / "wren_bench" / "report.md").read_text(encoding="utf-8")
     made = markdown(wren, "bands.png")
-    if _but_for_versions(made) != _but_for_versions(committed):
-        pytest.fail(RENEW)
+    old, new = (_but_for_versions(text).splitlines() for text in (committed, made))
+    different = list(difflib.unified_diff(old, new, "committed", "made", n=0, lineterm=""))
+    if different:
+        pytest.fail(RENEW + "\n".join(different[:8]), pytrace=False)
 
 
 def test_the_committed_picture_is_there(root: Path) -> None:
