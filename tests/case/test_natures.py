@@ -175,6 +175,7 @@ JOINED = "this joins a gauge and an absolute pressure"
 GAUGE_SUM = "the sum of two values, each a gauge pressure, means nothing"
 MEAN = "for a mean write a + (b - a)/2"
 ONE_DIMENSION = "check the formula; both sides need one dimension"
+NO_TURNS = "Hz is no rotational speed: give it in rpm, rev/s or rad/s"
 OWN_UNIT = "divide it by something of its own unit"
 CHANGE = "change the unit or the formula"
 EXERGY_P = "receiver_exergy: p (receiver pressure) must be an absolute pressure; this is a "
@@ -303,16 +304,16 @@ REFUSED = [
         "cannot subtract rotational speed (rad/s) and frequency (Hz)",
         ONE_DIMENSION,
     ),
-    ("f", "rpm", "rpm", "the formula gives frequency (Hz), which is not rpm", CHANGE),
-    ("w", "Hz", "Hz", "the formula gives rotational speed (rad/s), which is not Hz", CHANGE),
-    ("count / t", "Hz", "Hz", "the formula gives 1/s, which is not Hz", CHANGE),
+    ("f", "rpm", "rpm", "the formula gives frequency (Hz), which is not rpm", NO_TURNS),
+    ("w", "Hz", "Hz", "the formula gives rotational speed (rad/s), which is not Hz", NO_TURNS),
+    ("count / t", "Hz", "Hz", "the formula gives 1/s, which is not Hz", NO_TURNS),
     ("sin(t)", "1", "sin", "sin needs an angle; this is time (s)", "write deg or rad"),
     (
         "torque * f",
         "W",
         "W",
         "the formula gives kg*m^2*cycle/s^3, which is not W",
-        CHANGE,
+        NO_TURNS,
     ),
     # dimensions that clash
     ("volts + amps", "V", "+", "cannot add voltage (V) and current (A)", ONE_DIMENSION),
@@ -369,7 +370,8 @@ REFUSED = [
 )
 def test_refused(formula: str, unit: str, marked: str, what: str, remedy: str) -> None:
     found = said(formula, unit)
-    assert (found.what, found.remedy) == (what, remedy)
+    assert found.what.startswith(what)
+    assert found.remedy == remedy
     assert found.marked == marked
 
 
@@ -595,7 +597,7 @@ def _as_formula(ceiling: str) -> str:
 )
 def test_refused_ceiling(ceiling: str, what: str) -> None:
     (found,) = complaints(with_ceiling(ceiling))
-    assert found.what == what
+    assert found.what.startswith(what)
 
 
 # -- what a reading is, and in which unit -----------------------------------------------------

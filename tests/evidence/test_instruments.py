@@ -93,7 +93,7 @@ def correlation_law(rho: np.ndarray) -> np.ndarray:
     return (6 / math.pi) * np.arcsin(rho / 2)
 
 
-# -- the anchor of the format: class 2.5, 16 bar, 9 and 3 bar ----------------------------------
+# -- the anchor of the format: class 2.5, 16 bar, 9 and 3 bar ------------------------------------
 
 ANCHOR = """\
 instruments:
@@ -138,7 +138,7 @@ def test_anchor_through_the_whole_tool(statement: str, tmp_path: Path) -> None:
         assert u / BAR == pytest.approx(expected, abs=1e-3)
 
 
-# -- exact correlation ----------------------------------------------------------------------------
+# -- exact correlation ---------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("law", SHAPES, ids=str)
@@ -188,7 +188,7 @@ def test_nearby_readings_share_nearly_all_and_ends_nothing(law: str | None) -> N
     assert abs(curve_covariance(curves[0], curves[3])) < 1e-12
 
 
-# -- the law of each reading, as drawn ------------------------------------------------------------
+# -- the law of each reading, as drawn -----------------------------------------------------------
 
 
 @pytest.mark.parametrize("law", SHAPES, ids=str)
@@ -239,7 +239,7 @@ def test_neighbours_move_together_in_every_trial() -> None:
     assert np.std(step) > 0
 
 
-# -- statements -----------------------------------------------------------------------------------
+# -- statements ----------------------------------------------------------------------------------
 
 VOLT, AMPERE, CELSIUS = parse_unit("V"), parse_unit("A"), parse_unit("degC")
 
@@ -315,7 +315,7 @@ def test_statement_refused_at_its_place(text: str, start: int, length: int, word
     assert (error.start, error.length) == (start, length)
 
 
-# -- readings, through the whole reading of a case ------------------------------------------------
+# -- readings, through the whole reading of a case -----------------------------------------------
 
 
 def test_readings_of_a_multi_range_meter() -> None:
@@ -465,7 +465,7 @@ def test_a_tare_keeps_what_grows_with_the_reading() -> None:
     assert u == pytest.approx(expected["force"], abs=4 * se)
 
 
-# -- what is refused ------------------------------------------------------------------------------
+# -- what is refused -----------------------------------------------------------------------------
 
 
 def test_two_values_without_a_span_are_refused_and_one_is_not() -> None:

@@ -44,7 +44,7 @@ inputs:
   normal: {value: 10, standard_uncertainty: 1}
   twopiece: {low: 1, likely: 2, high: 5, chance_inside: 80 %}
   student: {value: 1, standard_uncertainty: 0.1, degrees_of_freedom: 5}
-  repeated: {repeats: [7.72, 7.80, 7.78, 7.74, 7.69, 7.75, 7.71]}
+  repeated: {repeats: [7.72, 7.80, 7.78, 7.74, 7.69, 7.75, 7.71], unit: 1}
   factor: {value: 2, within_factor: 1.5}
   events: {random_events: 24}
   waiting: {mean: 3, shape: exponential}
@@ -59,7 +59,7 @@ inputs:
 LAWS = case_of(ALL_LAWS)
 
 
-# -- the same numbers, whoever works them out -----------------------------------------------------
+# -- the same numbers, whoever works them out ----------------------------------------------------
 
 
 @pytest.mark.parametrize("workers", [1, 2, 3])
@@ -82,7 +82,7 @@ def test_digest_sees_the_seed(bench: str) -> None:
     assert digest_of(bench, 1, 8192) != digest_of(bench, 1, 8192, seed=2)
 
 
-# -- against numpy on the same trials --------------------------------------------------------------
+# -- against numpy on the same trials ------------------------------------------------------------
 
 INPUTS = """
 inputs:
@@ -189,7 +189,7 @@ results:
     assert summarise(counts[0], 0.95, math.inf, "").beyond_ceiling == expected[0] / n
 
 
-# -- heavy tails -------------------------------------------------------------------------------------
+# -- heavy tails ---------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -197,8 +197,8 @@ results:
     [
         (1, "value: 50, standard_uncertainty: 2, degrees_of_freedom: 1"),
         (2, "value: 50, standard_uncertainty: 2, degrees_of_freedom: 2"),
-        (1, "repeats: [48, 52]"),
-        (2, "repeats: [46.535898384862245, 53.464101615137755, 50]"),
+        (1, "repeats: [48, 52], unit: 1"),
+        (2, "repeats: [46.535898384862245, 53.464101615137755, 50], unit: 1"),
         (0.5, "value: 50, standard_uncertainty: 2, degrees_of_freedom: 0.5"),
     ],
 )
@@ -261,7 +261,7 @@ def test_a_ratio_without_moments_is_noticed() -> None:
         assert end == pytest.approx(law.ppf(p), abs=4.5 * error)
 
 
-# -- stated simulation uncertainties ---------------------------------------------------------------
+# -- stated simulation uncertainties -------------------------------------------------------------
 
 SEEDS = range(101, 161)
 HONEST = """
@@ -330,7 +330,7 @@ def test_mean_of_60_seeds_is_the_truth() -> None:
         assert np.all(np.abs(found[:, k].mean(axis=0) - truth) <= allowed), HONEST_LAWS
 
 
-# -- intervals -----------------------------------------------------------------------------------------
+# -- intervals -----------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("p", [0.95, 0.8])
@@ -372,7 +372,7 @@ def test_shortest_interval_of_a_lognormal_is_the_narrowest() -> None:
     assert found < 0.95 * (summary.interval.high - summary.interval.low)
 
 
-# -- what hardly varies or does not ----------------------------------------------------------------------
+# -- what hardly varies or does not --------------------------------------------------------------
 
 
 def test_constants_do_not_vary() -> None:
@@ -391,15 +391,18 @@ def test_constants_do_not_vary() -> None:
         assert (summary.shortest.low, summary.shortest.high) == (value, value)
 
 
-@pytest.mark.parametrize("beyond", [1.0, 3.0, 4.4])
+@pytest.mark.parametrize("beyond", [1.0, 3.0, 4.0, 4.4])
 def test_an_output_that_seldom_varies_is_not_called_constant(beyond: float) -> None:
-    """max(x - b, 0) of a standard normal; moments are those of the same 1 000 000 trials."""
+    """max(x - b, 0) of a standard normal; moments are those of the same 1 000 000 trials.
+
+    A look at the first 20 000 trials misses what happens 29 or 7 times in a million (seed 3).
+    """
     text = "inputs:\n  x: {value: 0, standard_uncertainty: 1}\n"
     case = case_of(text, results(y=f"max(x - {beyond}, 0)"))
-    y = np.maximum(drawn(case, "x", 1_000_000, 4) - beyond, 0.0)
+    y = np.maximum(drawn(case, "x", 1_000_000, 3) - beyond, 0.0)
     assert np.any(y > 0)
-    assert np.any(y[:20_000] > 0) is np.bool_(beyond < 4)  # the last one is rarer than a pilot sees
-    (count,) = counted(case, 1_000_000, 4)
+    assert np.any(y[:20_000] > 0) == (beyond < 3.5)
+    (count,) = counted(case, 1_000_000, 3)
     summary = summarise(count, 0.95, math.inf, "")
     assert summary.varies
     assert count.largest == y.max()
@@ -413,6 +416,29 @@ def test_a_value_that_is_not_finite_is_refused_by_name() -> None:
     case = case_of(text + "formulas:\n  root: log(x)\n" + results(y="2 * root"))
     with pytest.raises(ComputationRefused, match=r"root.*x = -"):
         counted(case, 200_000, workers=2)
+
+
+TWO_HEAPS = {
+    "heaps": ("x + 8 * side / abs(side)", True),
+    "apart": ("0.1 * x + 8 * side / abs(side)", True),
+    "bell": ("x", False),
+    "flat": ("side", False),
+    "wait": ("w", False),
+    "near": ("x + side / abs(side)", False),  # two normals 2 sd apart have one top
+}
+
+
+@pytest.mark.parametrize("trials", [5_000, 20_000, 200_000])
+def test_two_heaps_of_values_are_told_from_one(trials: int) -> None:
+    text = """
+        inputs:
+          x: {value: 0, standard_uncertainty: 1}
+          side: {value: 0, plus_minus: 1}
+          w: {mean: 1, shape: exponential}
+        """
+    case = case_of(text, results(**{name: formula for name, (formula, _) in TWO_HEAPS.items()}))
+    found = [summary.two_groups for summary in summaries_of(case, trials, 2)]
+    assert found == [expected for _, expected in TWO_HEAPS.values()]
 
 
 @pytest.mark.parametrize("trials", [1_000, 1_500, 3_000, 20_000])
@@ -437,7 +463,7 @@ def test_stopped_from_outside() -> None:
         Engine(SAME, 1, 200_000, workers=2, stop=stop).run()
 
 
-# -- memory ------------------------------------------------------------------------------------------------
+# -- memory --------------------------------------------------------------------------------------
 
 MEASURE = """
 import resource, sys

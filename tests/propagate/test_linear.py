@@ -104,7 +104,7 @@ def test_the_unit_of_an_input_changes_nothing() -> None:
         assert band.standard_uncertainty == pytest.approx(expected, rel=1e-12)
 
 
-# -- readings of one instrument ---------------------------------------------------------------------
+# -- readings of one instrument ------------------------------------------------------------------
 
 DIAL = """
 instruments:
@@ -186,7 +186,7 @@ def test_fresh_errors_average_out() -> None:
     assert bands["mean"].value == pytest.approx(60.0, rel=1e-15)
 
 
-# -- degrees of freedom ----------------------------------------------------------------------------------
+# -- degrees of freedom --------------------------------------------------------------------------
 
 PRODUCT = """
 inputs:
@@ -226,7 +226,7 @@ def test_interval_takes_t_at_the_unrounded_degrees(probability: float) -> None:
 def test_repeats_enter_with_their_scale_and_degrees() -> None:
     """JCGM 100 4.2.3: u = s / sqrt(n), n - 1 degrees of freedom, not the sd of the t."""
     readings = [7.72, 7.80, 7.78, 7.74]
-    text = f"inputs:\n  r: {{repeats: {readings}}}\n"
+    text = f"inputs:\n  r: {{repeats: {readings}, unit: 1}}\n"
     band = bands_of(case_of(text, results(y="r")))["y"]
     mean = sum(readings) / 4
     s = math.sqrt(sum((x - mean) ** 2 for x in readings) / 3)
@@ -236,14 +236,14 @@ def test_repeats_enter_with_their_scale_and_degrees() -> None:
 
 
 def test_one_degree_of_freedom_has_a_first_order_law_all_the_same() -> None:
-    band = bands_of(case_of("inputs:\n  r: {repeats: [4, 6]}\n", results(y="r")))["y"]
+    band = bands_of(case_of("inputs:\n  r: {repeats: [4, 6], unit: 1}\n", results(y="r")))["y"]
     assert band.value == 5
     assert band.standard_uncertainty == pytest.approx(1.0, rel=1e-12)
     assert band.interval is not None
     assert band.interval.high == pytest.approx(5 + 12.7062, abs=1e-3)
 
 
-# -- comparison with the trials ----------------------------------------------------------------------------
+# -- comparison with the trials ------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -316,7 +316,7 @@ def test_a_strongly_curved_formula_does_not_agree() -> None:
     assert any("another band" in remark.what for remark in run(case).remarks)
 
 
-# -- no derivative --------------------------------------------------------------------------------------------
+# -- no derivative -------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(

@@ -73,7 +73,9 @@ def retitled(
 
 
 def test_the_demo_prints_what_it_printed(wren: Study) -> None:
-    assert screen(wren) == GOLDEN.read_text(encoding="utf-8")
+    made = screen(wren)
+    # if the change is meant: effband run cases/wren_bench.yaml > tests/report/wren_screen.txt
+    assert made == GOLDEN.read_text(encoding="utf-8")
 
 
 def test_two_runs_and_two_results_fit_a_terminal(wren: Study) -> None:
@@ -132,41 +134,60 @@ def test_numbers_are_the_same_on_screen_page_and_picture(wren: Study) -> None:
     for band in wren.bands:
         numbers = words.rounded(band)
         run = band.output.run
-        ends = f"between {numbers.low} and {numbers.high}"
         half = f"{numbers.half_width} points"
-        row = rf"(?m)^  {run} +{numbers.with_unit} +{ends} % +\(half-width {half}\)$"
+        row = rf"(?m)^  {run} +{numbers.with_unit} .*\b{numbers.low} .*\b{numbers.high} %.*{half}\b"
         assert re.search(row, on_screen)
         cells = f"{numbers.with_unit} | {numbers.low} to {numbers.high} % | {half}"
         assert f"`{run}` | {cells} |" in page
-        assert f"{numbers.with_unit}, {ends}" in drawn
+        of_band = [t for t in drawn if re.findall(r"[0-9.]+", t) == list(_shown(numbers))]
+        assert len(of_band) == 1
 
 
-def test_savings_and_leavings_add_up_to_the_half_width(wren: Study) -> None:
-    found = re.findall(r"saves ([0-9.]+), leaving ([0-9.]+)", screen(wren))
-    assert len(found) == 8
-    wide = [b for b in wren.bands if b.output.run == "full"]
-    for k, (saves, leaving) in enumerate(found):
-        full = 100 * wide[k // 4].summary.interval.half_width
-        assert float(saves) + float(leaving) == pytest.approx(full, abs=0.0101)
+def _shown(numbers: words.Rounded) -> tuple[str, str, str]:
+    return numbers.value, numbers.low, numbers.high
 
 
-def test_the_ranking_shown_names_the_source_that_saves_most_first(wren: Study) -> None:
-    for block in screen(wren).split("what widens it most")[1:]:
-        saved = [float(x) for x in re.findall(r"saves ([0-9.]+),", block)]
-        assert saved == sorted(saved, reverse=True)
-        bars = [len(bar) for bar in re.findall(r"  (#+)\.*  saves", block)]
+def wideners(text: str) -> list[list[str]]:
+    """Return the lines with bars, by result."""
+    return [
+        [line for line in block.splitlines() if re.search(r" #+\.* ", line)]
+        for block in text.split("what widens it most")[1:]
+    ]
+
+
+def test_saved_and_left_add_up_to_the_half_width(wren: Study) -> None:
+    wide = [band for band in wren.bands if band.output.run == "full"]
+    blocks = wideners(screen(wren))
+    assert len(blocks) == len(wide) == 2
+    for block, band in zip(blocks, wide, strict=True):
+        assert 2 <= len(block) <= 4
+        for line in block:
+            saved, left = map(float, re.findall(r"\b[0-9]+\.[0-9]+", line))
+            assert saved + left == pytest.approx(100 * band.summary.interval.half_width, abs=0.0101)
+
+
+def test_what_widens_most_comes_first(wren: Study) -> None:
+    for block, band in zip(wideners(screen(wren)), (wren.bands[1], wren.bands[3]), strict=True):
+        names = [line.split()[0] for line in block]
+        assert names == [line.item.name for line in band.ranking.lines[: len(names)]]
+        bars = [line.count("#") for line in block]
         assert bars == sorted(bars, reverse=True)
+        saved = [float(re.findall(r"saves ([0-9.]+)", line)[0]) for line in block]
+        assert saved == sorted(saved, reverse=True)
 
 
 def test_the_headline_is_marked_once(wren: Study) -> None:
     marked = [line for line in screen(wren).splitlines() if "headline" in line]
-    assert marked == ["air_to_wire   <- headline"]
+    assert len(marked) == 1
+    assert marked[0].startswith("air_to_wire ")
 
 
 def test_the_probability_and_the_trials_stand_on_top(study_of: StudyOf) -> None:
     case = DEFAULTS.format(title="t", label="share", into="water")
     text = screen(study_of(case + "settings: {probability: 99 %}\n"))
-    assert text.splitlines()[1] == "99 % bands from 20 000 trials"
+    second = text.splitlines()[1]
+    assert second.startswith("99 % bands")
+    assert "20 000 trials" in second
 
 
 def test_a_result_that_does_not_vary_says_so(study_of: StudyOf) -> None:
@@ -189,4 +210,5 @@ def test_a_result_without_a_variance_gives_its_median_and_the_reason(study_of: S
     median = study.bands[0].summary.median
     assert re.search(rf"whole case +{median:.2f} s ", text)
     assert "has no standard uncertainty" in re.sub(r"\s+", " ", text)
+    assert "each value is the mean" not in text, "this value is the median"
     assert escape("no standard uncertainty") in markdown(study, None)

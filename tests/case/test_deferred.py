@@ -1,0 +1,319 @@
+"""Keys and options that are read and checked but not acted on yet: each says so, none is silent.
+
+What would change a number refuses the case; what only adds a judgement warns.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from small_case import FILE, Complaint, answers, complaints, understood, warnings
+
+CASE = """\
+effband: 1
+title: later
+TOP
+inputs:
+  x: {value: 1 L, plus_minus: 0.1 LINPUT}
+  y: {value: 1 L, plus_minus: 0.1 L}
+runs:
+  readings:
+    v: {unit: V, plus_minus: 1 VCOLUMN}
+  rows: {a: {v: 1CELL}, b: {v: 2}}
+RUNS
+formulas:
+  f: FORMULA
+  g: y
+results:
+  r: {formula: x + y + 0 * f, unit: LRESULT}
+  q: {formula: v, unit: V}
+"""
+PLACES = ("TOP", "INPUT", "COLUMN", "CELL", "RUNS", "FORMULA", "RESULT")
+
+
+def case_of(place: str, text: str) -> str:
+    found = CASE
+    for name in PLACES:
+        put = text if name == place else ("x" if name == "FORMULA" else "")
+        if name == "CELL" and put:
+            found = found.replace("v: 1CELL", f"v: {{value: 1, {put}}}")
+        if name in ("INPUT", "COLUMN", "RESULT") and put:
+            put = ", " + put
+        if name == "RUNS" and put:
+            put = "  " + put
+        found = found.replace(name, put)
+    return found
+
+
+def test_the_bare_case_is_fine_and_silent() -> None:
+    assert warnings(case_of("", "")) == []
+
+
+NOT_YET = "is not acted on yet"
+
+# place, the key as a user would write it, key named in the answer; accepted with a warning
+WARNED = [
+    ("RUNS", "groups: {both: [a, b]}", "groups"),
+    ("RUNS", "pool: true", "pool"),
+    ("RUNS", "missing: [NA]", "missing"),
+    ("COLUMN", "missing: NA", "missing"),
+    ("INPUT", "means: tare", "means"),
+    ("COLUMN", "means: rotor speed", "means"),
+    ("FORMULA", "{formula: x, means: input energy}", "means"),
+    ("TOP", "cross_checks: {volume: [f, g]}", "cross_checks"),
+    ("TOP", "cross_checks: {volume: {between: [f, g], combine: weighted}}", "cross_checks"),
+    ("TOP", "claims: [{result: r, says: at least 2 L}]", "claims"),
+    ("TOP", "claims: [{result: r, says: at most 2000 mL, confidence: 90 %}]", "claims"),
+    ("TOP", "claims: [{result: q, run: a, says: between 1 V and 2 V}]", "claims"),
+    ("TOP", "claims: [{result: q, says: is 1 V within 0.5 V}]", "claims"),
+    (
+        "TOP",
+        "upgrades: {better: {replaces: x, input: {value: 1 L, plus_minus: 1 mL}, cost: 5 EUR}}",
+        "upgrades",
+    ),
+    ("TOP", "upgrades: {more: {repeats: 5, cost: 0 EUR, for: {result: r}}}", "upgrades"),
+    ("TOP", "altitude: 640 m", "altitude"),
+    ("TOP", "balance: {in: [f], out: [g], stored: f}", "balance"),
+    ("RESULT", "hand_value: 2.1 L", "hand_value"),
+    (
+        "TOP",
+        "instruments: {meter: {accuracy: 1 V, reads: AC voltage, true_rms: unknown}}",
+        "true_rms",
+    ),
+]
+
+
+@pytest.mark.parametrize(("place", "text", "key"), WARNED, ids=[row[1] for row in WARNED])
+def test_what_only_adds_a_judgement_warns(place: str, text: str, key: str) -> None:
+    case = case_of(place, text)
+    found = [each for each in warnings(case) if NOT_YET in each.what]
+    assert len(found) == 1, found
+    assert f"`{key}:`" in found[0].what
+    assert key in case.split("\n")[found[0].line - 1]
+    assert found[0].remedy
+
+
+REFUSED = [
+    ("RUNS", "file: runs.csv", "file"),
+    ("TOP", "correlations: [{between: [x, y], coefficient: 0.8}]", "correlations"),
+    (
+        "TOP",
+        "joint: {fit: {values: {c: 1 W, d: 2 W}, standard_uncertainties: {c: 1 W, d: 1 W}, "
+        "correlation: [[1, 0.5], [0.5, 1]], degrees_of_freedom: 9}}",
+        "joint",
+    ),
+    ("INPUT", "draws: {file: x.csv, column: y}", "draws"),
+    ("COLUMN", "draws: {file: x.csv, column: y}", "draws"),
+    ("CELL", "draws: {file: x.csv, column: y}", "draws"),
+    ("INPUT", "like: pump fuel", "like"),
+    ("COLUMN", "like: pump fuel", "like"),
+    ("CELL", "like: pump fuel", "like"),
+    ("TOP", "instruments: {meter: {like: clamp meter}}", "like"),
+    ("TOP", "instruments: {meter: {like: clamp meter, accuracy: 1 V}}", "like"),
+]
+
+
+@pytest.mark.parametrize(
+    ("place", "text", "key"), REFUSED, ids=[f"{row[0]}-{row[1][:40]}" for row in REFUSED]
+)
+def test_what_would_change_a_number_is_refused(place: str, text: str, key: str) -> None:
+    (found,) = complaints(case_of(place, text))
+    assert found.what == f"`{key}:` {NOT_YET}"
+    assert found.marked == key
+    assert found.remedy
+
+
+BAD = [
+    ("RUNS", "groups: {both: [a, z]}", "[a, z]", "no run is called 'z'"),
+    ("RUNS", "groups: {both: [a]}", "[a]", "a group is of two runs or more"),
+    ("RUNS", "groups: {both: [a, a]}", "[a, a]", ""),
+    ("RUNS", "groups: {a: [a, b]}", "a", "'a' is already the name of a run"),
+    ("RUNS", "groups: [a, b]", "[a, b]", ""),
+    ("RUNS", "pool: perhaps", "perhaps", "'perhaps' is neither true nor false"),
+    ("RUNS", "file: [runs.csv]", "[runs.csv]", "plain text is expected here"),
+    ("RUNS", "missing: {a: b}", "{a: b}", "a list is expected here"),
+    ("COLUMN", "missing: {a: b}", "{a: b}", "a list is expected here"),
+    ("TOP", "correlations: [{between: [x, z], coefficient: 0.8}]", "z", "no input is called 'z'"),
+    ("TOP", "correlations: [{between: [x], coefficient: 0.8}]", "{", "is between two inputs"),
+    ("TOP", "correlations: [{between: [x, y], coefficient: 1.8}]", "1.8", "lies from -1 to 1"),
+    ("TOP", "correlations: [{between: [x, y], coefficient: high}]", "high", "is not a number"),
+    (
+        "TOP",
+        "joint: {fit: {values: {c: 1 W, d: 2 W}, standard_uncertainties: {c: 1 W}, "
+        "correlation: [[1, 0.5], [0.5, 1]]}}",
+        "fit",
+        "do not match in size",
+    ),
+    (
+        "TOP",
+        "joint: {fit: {values: {c: 1 W}, standard_uncertainties: {c: 1 kg}, correlation: [[1]]}}",
+        "1 kg",
+        "kg",
+    ),
+    (
+        "TOP",
+        "joint: {fit: {values: {c: 1 W, d: 2 W}, standard_uncertainties: {c: 1 W, d: 1 W}, "
+        "correlation: [[1, 5], [5, 1]]}}",
+        "5",
+        "from -1 to 1",
+    ),
+    ("INPUT", "draws: {file: x.csv}", "draws", "'column' is missing in 'draws'"),
+    ("COLUMN", "draws: x.csv", "x.csv", ""),
+    ("INPUT", "like: [pump fuel]", "[", "plain text is expected here"),
+    ("COLUMN", "like: {fuel: pump}", "{", "plain text is expected here"),
+    ("TOP", "instruments: {meter: {accuracy: 1 V, like: [clamp]}}", "[", "plain text is expected"),
+    ("INPUT", "means: tara", "tara", "'tara' is not known here"),
+    ("COLUMN", "means: rotor spede", "rotor spede", "'rotor spede' is not known here"),
+    ("FORMULA", "{formula: x, means: energy}", "energy", "'energy' is not known here"),
+    ("TOP", "cross_checks: {volume: [f, z]}", "z", "no formula is called 'z'"),
+    ("TOP", "cross_checks: {volume: [f]}", "[f]", "between two formulas or more"),
+    (
+        "TOP",
+        "cross_checks: {volume: {between: [f, g], combine: blend}}",
+        "blend",
+        "'blend' is not known here",
+    ),
+    ("TOP", "claims: [{result: z, says: at least 2 L}]", "z", "no result is called 'z'"),
+    ("TOP", "claims: [{result: q, run: z, says: at least 2 V}]", "z", "no run is called 'z'"),
+    ("TOP", "claims: [{result: r, run: a, says: at least 2 L}]", "a", ""),
+    ("TOP", "claims: [{result: r, says: at least 2 V}]", "2 V", "does not fit r, which is in L"),
+    ("TOP", "claims: [{result: r, says: more than 2 L}]", "more than 2 L", "is no claim that can"),
+    ("TOP", "claims: [{result: r, says: at least two}]", "two", "'two' is not a number"),
+    ("TOP", "claims: [{result: r, says: between 3 L and 2 L}]", "between 3 L and 2 L", ""),
+    (
+        "TOP",
+        "claims: [{result: r, says: at least 2 L, confidence: 95}]",
+        "95",
+        "'95' is no probability",
+    ),
+    (
+        "TOP",
+        "upgrades: {better: {replaces: z, repeats: 5}}",
+        "z",
+        "no instrument or input is called 'z'",
+    ),
+    ("TOP", "upgrades: {better: {replaces: x}}", "better", "says nothing of what would be there"),
+    ("TOP", "upgrades: {better: {repeats: 5, cost: cheap}}", "cheap", "a cost is a number and one"),
+    ("TOP", "upgrades: {better: {repeats: many}}", "many", "is not a number"),
+    (
+        "TOP",
+        "upgrades: {one: {repeats: 5, cost: 5 EUR}, two: {repeats: 6, cost: 5 GBP}}",
+        "5 GBP",
+        "the same in all upgrades",
+    ),
+    ("TOP", "altitude: high", "high", "'high' is not a number"),
+    ("TOP", "altitude: 640 kg", "640 kg", "kg"),
+    ("TOP", "balance: {in: [f], out: [z]}", "z", "no formula is called 'z'"),
+    ("TOP", "balance: {in: [f]}", "balance", "'out' is missing"),
+    ("RESULT", "hand_value: 2 V", "2 V", "V does not fit L"),
+    ("RESULT", "hand_value: two", "two", "'two' is not a number"),
+    (
+        "TOP",
+        "instruments: {meter: {accuracy: 1 V, true_rms: maybe}}",
+        "maybe",
+        "'maybe' is not known here",
+    ),
+]
+
+
+@pytest.mark.parametrize(
+    ("place", "text", "marked", "what"), BAD, ids=[f"{row[0]}-{row[1][:60]}" for row in BAD]
+)
+def test_a_bad_value_is_refused_where_it_stands(
+    place: str, text: str, marked: str, what: str
+) -> None:
+    case = case_of(place, text)
+    found = [each for each in complaints(case) if NOT_YET not in each.what]
+    assert len(found) == 1, found
+    assert what in found[0].what
+    assert found[0].remedy
+    line = case.split("\n")[found[0].line - 1]
+    assert text in line
+    assert found[0].marked
+    entry = text.split(":")[0]
+    assert line.index(found[0].marked) >= line.index(entry)
+
+
+def test_deferred_keys_do_not_move_the_numbers() -> None:
+    plain = understood(case_of("", ""))
+    text = case_of("TOP", "claims: [{result: r, says: at least 2 L}]")
+    assert understood(text).sources == plain.sources
+
+
+def test_several_deferred_keys_are_all_named() -> None:
+    text = case_of(
+        "TOP",
+        "altitude: 640 m\n"
+        "claims: [{result: r, says: at least 2 L}]\n"
+        "cross_checks: {volume: [f, g]}",
+    )
+    assert [each.marked for each in answers(text)] == ["altitude", "claims", "cross_checks"]
+
+
+# -- options of the command -------------------------------------------------------------------
+
+
+def run(tmp_path: Path, *options: str) -> subprocess.CompletedProcess[str]:
+    file = tmp_path / FILE
+    file.write_text(case_of("", ""), encoding="utf-8")
+    command = [sys.executable, "-m", "effband", "run", str(file), "--trials", "1000", *options]
+    return subprocess.run(
+        command, cwd=tmp_path, capture_output=True, text=True, timeout=60, check=False
+    )
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        ("--adaptive",),
+        ("--sampling", "quasi"),
+        ("--crosscheck-ranking",),
+        ("--widen-guesses", "1.6"),
+        ("--gate",),
+        ("--format", "html"),
+        ("--format", "md,forum"),
+        ("--format", "csv"),
+    ],
+    ids=" ".join,
+)
+def test_an_option_for_later_is_wrong_usage_and_says_so(
+    tmp_path: Path, options: tuple[str, ...]
+) -> None:
+    done = run(tmp_path, *options)
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert options[0] in done.stderr
+    assert "not acted on yet" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_the_default_spelt_out_is_no_option_for_later(tmp_path: Path) -> None:
+    done = run(tmp_path, "--sampling", "random")
+    assert done.returncode == 0, done.stderr
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("--sampling", "halton"), "halton"),
+        (("--widen-guesses", "much"), "much"),
+        (("--format", "pdf"), "pdf"),
+    ],
+    ids=["sampling", "widen", "format"],
+)
+def test_a_bad_value_of_an_option_is_wrong_usage(
+    tmp_path: Path, options: tuple[str, ...], said: str
+) -> None:
+    done = run(tmp_path, *options)
+    assert done.returncode == 2
+    assert said in done.stderr
+
+
+def test_a_complaint_has_all_its_parts() -> None:
+    (found,) = complaints(case_of("INPUT", "like: pump fuel"))
+    assert found == Complaint(
+        5, "like", "`like:` is not acted on yet", "write the spread out for now"
+    )
