@@ -170,10 +170,8 @@ def width(text: str) -> int:
 def nearest(word: str, known: Iterable[str], otherwise: str) -> str:
     """Return "did you mean ...?" with the nearest known words, or the other advice."""
     names = sorted(known)
+    same = [name for name in names if name.casefold() == word.casefold()]
     folded = {name.casefold(): name for name in names}
-    if word.casefold() in folded:
-        return f"did you mean {folded[word.casefold()]}?"
     close = difflib.get_close_matches(word.casefold(), folded, n=3, cutoff=0.6)
-    if close:
-        return "did you mean " + " or ".join(folded[name] for name in close) + "?"
-    return otherwise
+    meant = same or [folded[name] for name in close]
+    return f"did you mean {' or '.join(meant)}?" if meant else otherwise

@@ -215,7 +215,10 @@ def _remarks_on(bands: tuple[Band, ...]) -> list[Remark]:
             found.append(Remark(what, "declare how well the inputs are known"))
         if summary.no_variance is not None:
             what = f"{title} has no standard uncertainty: {summary.no_variance}"
-            remedy = "its median, band and ranking by half-width stand; more repeats would help"
+            remedy = (
+                "its median, band and ranking by half-width stand, and its shares by evidence "
+                "come from half-widths; more repeats would help"
+            )
             found.append(Remark(what, remedy))
         if summary.mean is None:
             what = f"{title} has no mean: a source has one degree of freedom"

@@ -184,9 +184,6 @@ def parse_quantity(text: str) -> Quantity:
     if first in (".", ",", ":", "_", "\u00a0") or first.isdigit():
         raise _not_a_number(text.split(" ")[0])
     number = parse_number(match.group())
-    if re.match(r"[0-9](?!/)", text[start:]):
-        what = "two numbers stand side by side"
-        raise Misread(start, len(text) - start, what, "write number, then unit")
     unit = parse_unit(text[start:], start) if text[start:] else ONE
     return Quantity(number, unit)
 
@@ -217,11 +214,16 @@ def parse_unit(text: str, start: int = 0) -> Unit:
 
 
 class _Reader:
-    """Recursive descent over one unit text: products and quotients of powers of words."""
+    """Recursive descent over one unit text: products and quotients of powers of words.
 
-    def __init__(self, text: str, table: _Table) -> None:
+    A number may stand as `1/s`, or first in parentheses, as in `kW/(100 ft^3/min)`; only in
+    the definitions of `units.txt` may one stand anywhere.
+    """
+
+    def __init__(self, text: str, table: _Table, defining: bool = False) -> None:
         self.text = text
         self.table = table
+        self.defining = defining
         self.tokens = list(self._split())
         self.at = 0
 
@@ -262,12 +264,22 @@ class _Reader:
         if depth > DEEPEST:
             raise Misread(0, len(self.text), "too many parentheses", "write a simpler unit")
         unit = self.power(depth)
+        divided = False
         while True:
             kind, text, _ = self.peek()
             if text in ("*", "/"):
                 self.next()
-                unit = _multiply(unit, self.power(depth), -1 if text == "/" else 1)
+                position = self.peek()[2]
+                right = self.power(depth)
+                divided = divided or text == "/"
+                if text == "/" and right.factor == 0.0:
+                    raise Misread(position, 1, "a unit is divided by zero", "check the factor")
+                unit = _multiply(unit, right, -1 if text == "/" else 1)
             elif kind in ("word", "number") or text == "(":
+                if divided and kind == "word":
+                    remedy = "write parentheses, as in J/(kg*K)"
+                    what = f"is {text!r} above or below the stroke?"
+                    raise Misread(self.peek()[2], len(text), what, remedy)
                 unit = _multiply(unit, self.power(depth), 1)
             else:
                 return unit
@@ -276,7 +288,12 @@ class _Reader:
         kind, text, position = self.next()
         if kind == "word":
             unit = _word(text, position, self.table)
+            if unit.kind == POINT and len(self.tokens) > 2:
+                what = f"{unit.text} is a point on a scale and cannot be part of another unit"
+                remedy = "write K for a difference, as in J/(kg*K)"
+                raise Misread(position, len(text), what, remedy)
         elif kind == "number":
+            self._may_stand(text, position)
             unit = Unit(text, float(text), DIMENSIONLESS)
         elif text == "(":
             unit = self.product(depth + 1)
@@ -291,6 +308,17 @@ class _Reader:
             exponent = self.exponent()
             unit = _power(unit, exponent)
         return unit
+
+    def _may_stand(self, text: str, position: int) -> None:
+        before = self.tokens[self.at - 2][1] if self.at > 1 else None
+        after = self.peek()[1]
+        one_over = before is None and text == "1" and after in ("/", "")
+        in_parentheses = before == "(" and self.tokens[self.at - 3][1] == "/"
+        if not (self.defining or one_over or in_parentheses):
+            what = "two numbers stand side by side"
+            if before == "/" and float(text) == 0.0:
+                raise Misread(position, 1, "a unit is divided by zero", "check the factor")
+            raise Misread(position, len(self.text) - position, what, "write number, then unit")
 
     def exponent(self) -> int:
         sign = 1
@@ -309,33 +337,15 @@ class _Reader:
 
 
 def _multiply(left: Unit, right: Unit, sign: int) -> Unit:
-    for unit in (left, right):
-        if unit.kind == POINT:
-            raise Misread(
-                0,
-                len(unit.text),
-                f"{unit.text} is a point on a scale and cannot be part of another unit",
-                "write K for a difference, as in J/(kg*K)",
-            )
     dimension = tuple(a + sign * b for a, b in zip(left.dimension, right.dimension, strict=True))
-    factor = left.factor * right.factor if sign > 0 else _divide(left.factor, right.factor)
+    factor = left.factor * right.factor if sign > 0 else left.factor / right.factor
     return Unit("", factor, dimension)
 
 
-def _divide(a: float, b: float) -> float:
-    if b == 0.0:
-        raise Misread(0, 1, "a unit is divided by zero", "check the factor")
-    return a / b
-
-
 def _power(unit: Unit, exponent: int) -> Unit:
-    if unit.kind == POINT and exponent != 1:
-        return _multiply(unit, unit, 1)  # refused there, with the reason
-    if unit.factor == 0.0 and exponent < 0:
-        _divide(1.0, 0.0)
     try:
         factor = unit.factor**exponent
-    except OverflowError:
+    except ArithmeticError:
         raise Misread(0, 1, "a unit is too large", "check the factor") from None
     return Unit("", factor, tuple(e * exponent for e in unit.dimension))
 
@@ -401,7 +411,7 @@ def _base(at: int) -> Dimension:
 
 
 def _defined(text: str, table: _Table) -> Unit:
-    return _Reader(text, table).whole()
+    return _Reader(text, table, defining=True).whole()
 
 
 # -- dimensions, as the checks of formulas use them ---------------------------------------

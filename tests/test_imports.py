@@ -66,7 +66,7 @@ def imports_in(source: str, module: str) -> set[str]:
 
 def room_of(module: str) -> str:
     """Return the room of a module; the package itself is the room ''."""
-    return (module.split(".") + [""])[1]
+    return [*module.split("."), ""][1]
 
 
 def test_the_walk_sees_every_way_of_importing() -> None:

@@ -12,7 +12,7 @@ from effband.case.findings import Findings
 from effband.case.format import CaseFile, Claim
 from effband.case.text import Path
 from effband.problems import Misread, nearest
-from effband.units import parse_quantity
+from effband.units import parse_quantity, parse_unit
 
 _CLAIM = re.compile(
     r"(?P<way>at least|at most) (?P<a>.+)|between (?P<low>.+) and (?P<high>.+)"
@@ -22,15 +22,20 @@ _COST = re.compile(r"(?:0|[1-9][0-9]*)(?:\.[0-9]+)? [A-Za-z]{1,12}")
 _FOR_NOW = "the rest of the case is worked out without it"
 
 
-def check_deferred(file: CaseFile, runs: tuple[str, ...], findings: Findings) -> None:
-    """Check what is not acted on yet, and say that it is not."""
+def check_deferred(
+    file: CaseFile, runs: tuple[str, ...], whole: set[str], findings: Findings
+) -> None:
+    """Check what is not acted on yet, and say that it is not.
+
+    `whole` names the results that have one value for the whole case.
+    """
     _runs(file, findings)
     _dependence(file, findings)
     _cross_checks(file, findings)
     groups = tuple(file.runs.groups) if file.runs else ()
     currencies: set[str] = set()
     for at, claim in enumerate(file.claims):
-        _claim(claim, ("claims", at), file, (*runs, *groups), findings)
+        _claim(claim, ("claims", at), file, (*runs, *groups), whole, findings)
     for name, upgrade in file.upgrades.items():
         path: Path = ("upgrades", name)
         known = [*file.instruments, *file.inputs]
@@ -49,6 +54,8 @@ def check_deferred(file: CaseFile, runs: tuple[str, ...], findings: Findings) ->
         if not any(way is not None for way in ways) and not upgrade.formulas:
             what = f"upgrade {name} says nothing of what would be there"
             findings.key_error(path, what, "add `instrument:`, `input:`, `adds:` or `repeats:`")
+    if file.altitude is not None and file.altitude.unit.dimension != parse_unit("m").dimension:
+        findings.error(("altitude",), "an altitude is a length", "write such as 640 m")
     _say_later(file, findings)
 
 
@@ -94,6 +101,8 @@ def _runs(file: CaseFile, findings: Findings) -> None:
         path: Path = ("runs", "groups", name)
         if name in runs.rows:
             findings.key_error(path, f"{name!r} is already the name of a run", "rename one")
+        if len(set(members)) < len(members):
+            findings.error(path, "a run stands twice in the group", "name each once")
         if len(members) < 2:
             findings.error(path, "a group is of two runs or more", "write [full_1, full_2]")
         for member in members:
@@ -103,9 +112,13 @@ def _runs(file: CaseFile, findings: Findings) -> None:
         findings.warn(("runs", "groups"), what, _FOR_NOW)
     if runs.pool:
         findings.warn(("runs", "pool"), "`pool:` is not acted on yet", _FOR_NOW)
-    columns = {name for name, column in runs.readings.items() if column.missing}
-    if columns or runs.missing:
-        findings.warn(("runs",), "`missing:` is for files of runs: not acted on yet", _FOR_NOW)
+    places: list[Path] = [
+        ("runs", "readings", name, "missing")
+        for name, column in runs.readings.items()
+        if column.missing
+    ]
+    for place in [*places, *([("runs", "missing")] if runs.missing else [])]:
+        findings.warn(place, "`missing:` is for files of runs: not acted on yet", _FOR_NOW)
 
 
 def _dependence(file: CaseFile, findings: Findings) -> None:
@@ -127,6 +140,14 @@ def _dependence(file: CaseFile, findings: Findings) -> None:
         if set(joint.standard_uncertainties) != set(joint.values) or not square:
             what = "values, standard_uncertainties and correlation do not match in size"
             findings.key_error(path, what, "give one of each, and a square matrix")
+        for parameter, value in joint.values.items():
+            width = joint.standard_uncertainties.get(parameter)
+            if width is not None and width.unit.dimension != value.unit.dimension:
+                what = f"the uncertainty of {parameter} is in {width.unit.text}"
+                findings.error((*path, "standard_uncertainties"), what, "give both in one unit")
+        if any(not -1.0 <= r <= 1.0 for row in joint.correlation for r in row):
+            what = "a correlation lies from -1 to 1"
+            findings.error((*path, "correlation"), what, "check the matrix")
     if file.joint:
         findings.key_error(("joint",), "`joint:` is not acted on yet", remedy)
 
@@ -144,10 +165,18 @@ def _cross_checks(file: CaseFile, findings: Findings) -> None:
 
 
 def _claim(
-    claim: Claim, path: Path, file: CaseFile, runs: tuple[str, ...], findings: Findings
+    claim: Claim,
+    path: Path,
+    file: CaseFile,
+    runs: tuple[str, ...],
+    whole: set[str],
+    findings: Findings,
 ) -> None:
     _known(claim.result, list(file.results), (*path, "result"), "result", findings)
-    if claim.run is not None:
+    if claim.run is not None and claim.result in whole:
+        what = f"{claim.result} has one value for the whole case, not one per run"
+        findings.error((*path, "run"), what, "leave `run:` out")
+    elif claim.run is not None:
         _known(claim.run, list(runs), (*path, "run"), "run", findings)
     match = _CLAIM.fullmatch(claim.says)
     if match is None:
@@ -155,6 +184,7 @@ def _claim(
         findings.error((*path, "says"), f"{claim.says!r} is no claim that can be judged", remedy)
         return
     result = file.results.get(claim.result)
+    bounds: dict[str, float] = {}
     for key in ("a", "low", "high", "value", "width"):
         if match[key] is None:
             continue
@@ -164,10 +194,13 @@ def _claim(
             start = match.start(key) + error.start
             findings.error((*path, "says"), error.what, error.remedy, start, error.length)
             continue
+        bounds[key] = quantity.si
         if result is not None and quantity.unit.dimension != result.unit.dimension:
             start, length = match.start(key), len(match[key])
             what = f"{match[key]} does not fit {claim.result}, which is in {result.unit.text}"
             findings.error((*path, "says"), what, f"write it in {result.unit.text}", start, length)
+    if "low" in bounds and "high" in bounds and not bounds["low"] < bounds["high"]:
+        findings.error((*path, "says"), "the first limit must be the lower", "exchange the two")
 
 
 def _known(name: str, known: list[str], path: Path, what: str, findings: Findings) -> None:

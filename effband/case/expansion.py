@@ -13,10 +13,13 @@ from effband.problems import Misread, nearest
 
 
 class NoValue(Exception):
-    """A formula has no value in a run; `reading` is missing there, None if it was refused."""
+    """A formula has no value in a run.
 
-    def __init__(self, reading: str | None) -> None:
-        self.reading = reading
+    `reading` is missing there, in `run`; None when something was refused instead.
+    """
+
+    def __init__(self, reading: str | None, run: str | None = None) -> None:
+        self.reading, self.run = reading, run
         super().__init__(reading)
 
 
@@ -43,7 +46,8 @@ class Formulas:
     ) -> None:
         """Take in the steps of inputs and readings, and the cells that have none."""
         self.values.update(steps)
-        self.values.update({cell: NoValue(reading) for cell, reading in absent.items()})
+        for (reading, run), name in absent.items():
+            self.values[reading, run] = NoValue(name, run)
 
     def read(self) -> None:
         """Parse every formula and look for circles."""

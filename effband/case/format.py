@@ -177,7 +177,11 @@ def one_of(known: tuple[str, ...]) -> AfterValidator:
     return AfterValidator(check)
 
 
-Text = Annotated[str, BeforeValidator(_words)]
+Text = Annotated[
+    str,
+    BeforeValidator(_words),
+    WithJsonSchema({"type": ["string", "number", "boolean"]}),  # as other YAML readers type it
+]
 Name = Annotated[Text, AfterValidator(_name)]
 Specimen = Annotated[Text, AfterValidator(_specimen)]
 QuantityText = Annotated[Quantity, _from_text(parse_quantity), _SCALAR]
@@ -198,11 +202,29 @@ Shape = Annotated[
 
 
 def _one_or_list(value: Any) -> Any:
-    return [value] if isinstance(value, str) else value
+    return [value] if isinstance(value, str | dict) else value
 
 
-Names = Annotated[list[Name], BeforeValidator(_one_or_list)]
-Texts = Annotated[list[Text], BeforeValidator(_one_or_list)]
+@dataclass(frozen=True)
+class _OneOrMany:
+    """Says in the JSON Schema that one may stand where a list is read."""
+
+    def __get_pydantic_json_schema__(self, schema: Any, handler: Any) -> Any:
+        many = handler(schema)
+        return {"anyOf": [many, many["items"]]}
+
+
+@dataclass(frozen=True)
+class _MembersAlone:
+    """Says in the JSON Schema that a cross-check may be just the list of its members."""
+
+    def __get_pydantic_json_schema__(self, schema: Any, handler: Any) -> Any:
+        return {"anyOf": [handler(schema), {"type": "array", "items": {"type": "string"}}]}
+
+
+_LISTED = (BeforeValidator(_one_or_list), _OneOrMany())
+Names = Annotated[list[Name], *_LISTED]
+Texts = Annotated[list[Text], *_LISTED]
 
 
 class Entry(BaseModel):
@@ -251,7 +273,7 @@ class Spread(Entry):
     each_reading: QuantityText | None = None
     evidence: Evidence | None = None
     physical: list[QuantityText] | None = Field(default=None, min_length=2, max_length=2)
-    also: Annotated[list[Spread], BeforeValidator(lambda v: [v] if isinstance(v, dict) else v)] = []
+    also: Annotated[list[Spread], *_LISTED] = []
 
 
 class Input(Spread):
@@ -328,9 +350,9 @@ class Instrument(Entry):
         Annotated[Text, one_of(("rectangular", "triangular", "arcsine", "trapezoidal"))] | None
     ) = None
     top: Fraction | None = None
-    span: Annotated[list[Span], BeforeValidator(_range_or_ranges)] | None = None
+    span: Annotated[list[Span], BeforeValidator(_range_or_ranges), _OneOrMany()] | None = None
     error_along_scale: Literal["same"] | None = None
-    digit: Annotated[list[QuantityText], BeforeValidator(_one_or_list)] | None = None
+    digit: Annotated[list[QuantityText], *_LISTED] | None = None
     division: QuantityText | None = None
     readable_to: Fraction | None = None
     each_reading: QuantityText | None = None
@@ -479,7 +501,9 @@ class CaseFile(Entry):
     cross_checks: dict[
         Name,
         Annotated[
-            CrossCheck, BeforeValidator(lambda v: {"between": v} if isinstance(v, list) else v)
+            CrossCheck,
+            BeforeValidator(lambda v: {"between": v} if isinstance(v, list) else v),
+            _MembersAlone(),
         ],
     ] = {}
     claims: list[Claim] = []

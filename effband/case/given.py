@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import statistics
 from dataclasses import dataclass
 
 from effband.case.findings import Findings
 from effband.case.format import CaseFile, Column, Input, Spread
 from effband.case.instruments import missing_instrument
-from effband.case.spreads import BadSpread, keys_given, unit_of
+from effband.case.spreads import BadSpread, keys_given, repeated_values, unit_of
 from effband.case.text import Path
 from effband.problems import Misread, nearest
 from effband.units import ONE, Quantity, Unit, parse_quantity
@@ -48,6 +49,15 @@ class Given:
     def source(self) -> str:
         """The name its error sources begin with."""
         return self.name if self.run is None else f"{self.name}[{self.run}]"
+
+
+def _mean_of(spread: Spread, unit: Unit) -> Quantity:
+    """Return the mean of repeats; what is wrong with them is said where they are used."""
+    try:
+        values = repeated_values(spread, unit)
+    except BadSpread:
+        return Quantity(0.0, unit)
+    return Quantity(unit.from_si(statistics.fmean(values)), unit)
 
 
 def is_constant(given: Given) -> bool:
@@ -148,6 +158,17 @@ class Numbers:
         elif not (column.exact or ways or column.instrument) and not self._cells_speak(name):
             remedy = "add `instrument:` or `plus_minus:`, or `exact: true` if it truly has none"
             self.findings.key_error(path, f"the column {name} has no spread", remedy)
+        stray = None if column.instrument else _without_effect(column)
+        if stray is not None and not self._cells_speak(name):
+            what = f"`{stray}:` is for a column with an instrument"
+            self.findings.key_error((*path, stray), what, "name the instrument, or delete it")
+        if column.in_every_run is not None:
+            unit = column.in_every_run.unit
+            if unit is not ONE and unit.dimension != column.unit.dimension:
+                what = f"{unit.text} does not fit {column.unit.text}"
+                self.findings.error(
+                    (*path, "in_every_run"), what, f"write it in {column.unit.text}"
+                )
         if column.shared and column.instrument is not None:
             what = "an instrument already shares its common error among all runs"
             self.findings.key_error((*path, "shared"), what, "delete `shared:`")
@@ -184,14 +205,28 @@ class Numbers:
     ) -> Given | None:
         """Return a cell with its own spread; one that only adds to the column's keeps that."""
         value = cell.value
+        try:
+            refuse_later_keys(cell)
+        except BadSpread as error:
+            self.findings.key_error((*path, error.key or ""), error.what, error.remedy)
+            self.findings.broken.add(name)
+            return None
         own = keys_given(cell) - {"value"}
-        if own and cell.instrument is None:
-            if value is None and cell.repeats is None:
-                unit = column.unit
-                return Given(name, run, path, cell, column, None, unit)
+        instrument = cell.instrument or column.instrument
+        if own and (cell.instrument is None and (own != {"repeats"} or instrument is None)):
+            if value is None:
+                return Given(name, run, path, cell, column, None, column.unit)
             return self._at(name, run, path, cell, column, value)
+        if own - {"repeats"} or (value is not None and cell.repeats):
+            key = sorted(own)[0]
+            what = f"`{key}` does not go with an instrument, which says how well it reads"
+            self.findings.key_error((*path, key), what, "put a second spread under `also:`")
+            self.findings.broken.add(name)
+            return None
         kept = {
-            "instrument": cell.instrument or column.instrument,
+            "instrument": instrument,
+            "evidence": cell.evidence,
+            "physical": cell.physical,
             "readable_to": cell.readable_to,
             "each_reading": cell.each_reading,
             "also": cell.also,
@@ -220,9 +255,7 @@ class Numbers:
             if not spread.repeats:
                 self.findings.key_error(path, "this cell has no value", "write `value:`")
                 return None
-            value = Quantity(
-                sum(r.number for r in spread.repeats) / len(spread.repeats), spread.repeats[0].unit
-            )
+            value = _mean_of(spread, column.unit)
         if value.unit is ONE:
             value = Quantity(value.number, column.unit)
         if value.unit.dimension != column.unit.dimension:
@@ -259,8 +292,21 @@ def given_input(name: str, entry: Input, findings: Findings) -> Given | None:
             findings.key_error((*path, key), what, "put a second, independent spread under `also:`")
             return None
         if value is None and entry.repeats:
-            value = Quantity(sum(r.number for r in entry.repeats) / len(entry.repeats), unit)
+            value = _mean_of(entry, unit)
         return Given(name, None, path, entry, entry, value, unit)
+    idle = _without_effect(entry)
+    if idle is not None:
+        findings.key_error((*path, idle), f"`{idle}:` has no effect here", "delete it")
+        return None
     if entry.constant is None:
         value = None
     return Given(name, None, path, entry, entry, value, unit)
+
+
+def _without_effect(spread: Spread) -> str | None:
+    """Return a key that would be passed over in a number read without an instrument."""
+    if isinstance(spread, Input) and spread.unit is not None and not spread.repeats:
+        return "unit"
+    if spread.each_reading is not None:
+        return "each_reading"
+    return "readable_to" if spread.readable_to is not None else None

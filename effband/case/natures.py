@@ -50,7 +50,7 @@ class Nature:
     kind
         One of the kinds above, or None where none matters or it follows from a calculation.
     mark
-        `GAUGE` or `UNSTATED` when such a pressure is a factor of the value.
+        `GAUGE`, `UNSTATED` or `PRESSURE_DIFFERENCE` when such a pressure is in the value.
     gas
         For a pressure read from a receiver: ("settled" | "read at once" | "unsaid", its name).
     """
@@ -63,7 +63,9 @@ class Nature:
     @property
     def blunt(self) -> str | None:
         """The kind that must not pass as absolute, if the value is or holds one."""
-        return self.kind if self.kind in (GAUGE, UNSTATED) else self.mark
+        if self.kind in (GAUGE, UNSTATED):
+            return self.kind
+        return self.mark if self.mark in (GAUGE, UNSTATED) else None
 
     def words(self) -> str:
         """Return what the value is, for a message."""
@@ -71,6 +73,24 @@ class Nature:
 
 
 PLAIN = Nature(DIMENSIONLESS)
+
+# Which of two marks, or two states of the gas, a value made of both carries.
+_STRONGER = (GAUGE, UNSTATED, PRESSURE_DIFFERENCE)
+_WORSE = ("read at once", "unsaid", "settled")
+
+
+def _is(nature: Nature, dimension: Dimension) -> bool:
+    return same_dimension(nature.dimension, dimension)
+
+
+def _mark(*natures: Nature) -> str | None:
+    found = {n.mark for n in natures} | {n.kind for n in natures}
+    return next((mark for mark in _STRONGER if mark in found), None)
+
+
+def _gas(*natures: Nature) -> tuple[str, str] | None:
+    found = [n.gas for n in natures if n.gas is not None]
+    return min(found, key=lambda gas: _WORSE.index(gas[0]), default=None)
 
 
 def check_natures(program: Program, findings: Findings) -> tuple[Nature | None, ...]:
@@ -119,8 +139,7 @@ def _nature(step: Step, inputs: list[Nature], program: Program, findings: Findin
         exponent = 0.5 if step.op == "sqrt" else constants[1]
         return _power(inputs[0], inputs[-1] if step.op == "power" else PLAIN, exponent)
     if step.op in ("negative", "abs"):
-        keeps = inputs[0].kind in (PRESSURE_DIFFERENCE, DIFFERENCE, GAUGE, UNSTATED)
-        return replace(inputs[0], kind=inputs[0].kind if keeps else None)
+        return _product("multiply", inputs[0], PLAIN)
     return _function(step.op, inputs[0])
 
 
@@ -133,7 +152,7 @@ def _become(step: Step, inputs: list[Nature]) -> Nature:
     detail = step.detail
     if isinstance(detail, Argument):
         gas = inputs[1].gas if len(inputs) > 1 else None
-        return Nature(parse_unit(detail.unit).dimension, detail.kind, gas=gas)
+        return Nature(parse_unit(detail.unit).dimension, detail.kind, inputs[0].mark, gas)
     if isinstance(detail, Nature):
         return detail
     assert isinstance(detail, tuple)
@@ -160,8 +179,11 @@ def _expect(
     what = f"{place} must be {_a(argument.kind)}; this is {_a(given.kind)}"
     if argument.kind is not None and given.kind == UNSTATED:
         raise Misread(0, 1, what, SAY_KIND)
-    if argument.kind == ABSOLUTE and (given.blunt == GAUGE or given.kind == PRESSURE_DIFFERENCE):
-        raise Misread(0, 1, what.replace(_a(None), _a(GAUGE)), TO_ABSOLUTE)
+    if argument.kind == ABSOLUTE and (given.kind or given.mark) != ABSOLUTE and _mark(given):
+        raise Misread(0, 1, what.replace(_a(None), _a(_mark(given))), TO_ABSOLUTE)
+    if argument.kind == ABSOLUTE and given.blunt:
+        what = f"{place} must be {_a(ABSOLUTE)}; this holds {_a(given.blunt)}"
+        raise Misread(0, 1, what, SAY_KIND if given.blunt == UNSTATED else TO_ABSOLUTE)
     if argument.kind in (GAUGE, PRESSURE_DIFFERENCE) and given.kind == ABSOLUTE:
         raise Misread(0, 1, what, "subtract the barometer, or leave the function out")
     if argument.kind == POINT and given.kind == DIFFERENCE:
@@ -170,8 +192,8 @@ def _expect(
         raise Misread(0, 1, what, "subtract two temperatures, or write K")
     if argument.settled and given.gas is not None and spot is not None:
         _settled(function, given.gas, spot, findings)
-    # inside the function only the dimension counts, but the reading's gas goes on
-    return Nature(given.dimension, gas=given.gas)
+    # inside the function the kind has done its work; what a value holds goes on
+    return Nature(given.dimension, None, given.mark, given.gas)
 
 
 def _a(kind: str | None) -> str:
@@ -204,21 +226,22 @@ def _alike(op: str, inputs: list[Nature], constants: list[float | None]) -> Natu
         return right
     if constants[1] == 0.0 and op != "atan2":
         return left
-    if not same_dimension(left.dimension, right.dimension):
+    if not _is(left, right.dimension):
         verb = {"add": "add", "subtract": "subtract"}.get(op, "compare")
         what = f"cannot {verb} {left.words()} and {right.words()}"
         raise Misread(0, 1, what, "check the formula; both sides need one dimension")
-    mark = left.mark or right.mark
     if op == "atan2":
-        return Nature(ANGLE)
+        _refuse_ratio(left, right)
+        return Nature(ANGLE, None, _mark(left, right))
     dimension = min(left.dimension, right.dimension)
     kind = None
-    if dimension == PRESSURE:
+    if _is(left, PRESSURE):
         kind = _pressures(op, left, right)
-    elif dimension == TEMPERATURE:
+    elif _is(left, TEMPERATURE):
         kind = _temperatures(op, left, right)
-    gas = left.gas if left.gas == right.gas or right.gas is None else None
-    return Nature(dimension, kind, mark if kind is None else None, gas or right.gas)
+    held = (left.mark, right.mark)
+    mark = next((mark for mark in _STRONGER if mark in held), None)
+    return Nature(dimension, kind, mark, _gas(left, right))
 
 
 def _pressures(op: str, left: Nature, right: Nature) -> str | None:
@@ -229,10 +252,17 @@ def _pressures(op: str, left: Nature, right: Nature) -> str | None:
         raise Misread(0, 1, f"this joins {_a(left.kind)} and {_a(right.kind)}", SAY_KIND)
     if kinds == {GAUGE, ABSOLUTE}:
         raise Misread(0, 1, "this joins a gauge and an absolute pressure", TO_ABSOLUTE)
+    differ = None not in (left.kind, right.kind) and left.kind != right.kind
+    if op in ("minimum", "maximum") and differ:
+        what = f"this compares {_a(left.kind)} and {_a(right.kind)}"
+        raise Misread(0, 1, what, "give both the same kind")
     if op == "subtract":
         if left.kind == right.kind:
             return PRESSURE_DIFFERENCE
-        return left.kind if right.kind in (None, PRESSURE_DIFFERENCE) else right.kind
+        if right.kind in (None, PRESSURE_DIFFERENCE):
+            return left.kind
+        what = f"{_a(right.kind)} is taken from {_a(left.kind)}"
+        raise Misread(0, 1, what, "change the order")
     if op == "add" and left.kind == right.kind and left.kind in (GAUGE, UNSTATED):
         remedy = "for a mean write a + (b - a)/2"
         raise Misread(0, 1, f"the sum of two values, each {_a(left.kind)}, means nothing", remedy)
@@ -271,51 +301,63 @@ def _point_as_factor(inputs: list[Nature], spot: Spot, findings: Findings) -> No
 def _product(op: str, left: Nature, right: Nature) -> Nature:
     sign = 1 if op == "multiply" else -1
     dimension = tuple(a + sign * b for a, b in zip(left.dimension, right.dimension, strict=True))
-    if left.dimension == PRESSURE == right.dimension:
-        for nature in (left, right):
-            if nature.blunt == UNSTATED:
-                raise Misread(0, 1, f"a ratio or product takes {_a(nature.blunt)}", SAY_KIND)
-            if nature.blunt == GAUGE:
-                what = "a ratio or product of pressures takes a gauge pressure"
-                raise Misread(0, 1, what, TO_ABSOLUTE)
-    mark = left.blunt or right.blunt
-    if not any(right.dimension) and left.kind != POINT:
-        return replace(left, mark=mark)
-    if sign > 0 and not any(left.dimension) and right.kind != POINT:
-        return replace(right, mark=mark)
-    if dimension == PRESSURE and mark is not None:
-        return Nature(dimension, mark)
-    return Nature(dimension, None, mark)
+    if _is(left, PRESSURE) and _is(right, PRESSURE):
+        _refuse_ratio(left, right)
+    kind = None
+    if _is(right, DIMENSIONLESS) and left.kind != POINT:
+        kind = left.kind
+    elif sign > 0 and _is(left, DIMENSIONLESS) and right.kind != POINT:
+        kind = right.kind
+    mark = _mark(left, right)
+    if kind is None and same_dimension(dimension, PRESSURE):
+        kind = mark  # a detour has come back to a pressure
+    held = (left.mark, right.mark) if kind is not None else (mark,)
+    mark = next((m for m in _STRONGER if m in held), None)
+    return Nature(dimension, kind, mark, _gas(left, right))
+
+
+def _refuse_ratio(left: Nature, right: Nature) -> None:
+    for nature in (left, right):
+        if nature.blunt == UNSTATED:
+            raise Misread(0, 1, f"a ratio or product takes {_a(nature.blunt)}", SAY_KIND)
+        if nature.blunt == GAUGE:
+            what = "a ratio or product of pressures takes a gauge pressure"
+            raise Misread(0, 1, what, TO_ABSOLUTE)
 
 
 def _power(base: Nature, exponent: Nature, number: float | None) -> Nature:
     if any(exponent.dimension):
         what = f"an exponent must be a number without unit; this is {exponent.words()}"
         raise Misread(0, 1, what, "divide it by something of its own unit")
-    _refuse_blunt(base, "a power", always=base.dimension == PRESSURE)
+    _refuse_blunt(base, "a power", always=_is(base, PRESSURE))
+    _refuse_blunt(exponent, "an exponent", always=False)
     if not any(base.dimension):
-        return PLAIN
+        return replace(PLAIN, mark=base.mark)
     if number is None:
         what = f"{base.words()} is raised to a power that is not a plain number"
         raise Misread(0, 1, what, "make the base a ratio, without unit")
     size = Fraction(number).limit_denominator(60)
-    return Nature(tuple(e * size for e in base.dimension), None, base.mark)
+    if abs(float(size) - number) > 1e-12:
+        what = f"{base.words()} is raised to {number:g}, which is no simple fraction"
+        raise Misread(0, 1, what, "make the base a ratio, without unit")
+    dimension = tuple(e * size for e in base.dimension)
+    back = same_dimension(dimension, PRESSURE)
+    return Nature(dimension, _mark(base) if back else None, _mark(base), base.gas)
 
 
 def _function(op: str, given: Nature) -> Nature:
     if op in ("sin", "cos", "tan"):
         if any(given.dimension) and given.dimension != ANGLE:
             raise Misread(0, 1, f"{op} needs an angle; this is {given.words()}", "write deg or rad")
-        return PLAIN
-    if any(given.dimension) and not same_dimension(given.dimension, DIMENSIONLESS):
+    elif not _is(given, DIMENSIONLESS):
         what = f"{op} needs a number without unit; this is {given.words()}"
         raise Misread(0, 1, what, "divide it by something of its own unit")
     _refuse_blunt(given, {"log": "a logarithm", "log10": "a logarithm"}.get(op, op), always=False)
-    return Nature(ANGLE) if op in ("asin", "acos", "atan") else PLAIN
+    return Nature(ANGLE if op in ("asin", "acos", "atan") else DIMENSIONLESS, None, given.mark)
 
 
 def _refuse_blunt(given: Nature, by: str, always: bool) -> None:
-    if given.blunt and (always or not any(given.dimension)):
+    if given.blunt and (always or same_dimension(given.dimension, DIMENSIONLESS)):
         remedy = SAY_KIND if given.blunt == UNSTATED else TO_ABSOLUTE
         raise Misread(0, 1, f"{by} takes {_a(given.blunt)}", remedy)
 
@@ -330,6 +372,10 @@ def fits_unit(given: Nature, unit: Unit) -> Misread | None:
         remedy = "change the unit or the formula"
         if given.dimension[7] != unit.dimension[7]:
             remedy = "Hz is no rotational speed: give it in rpm, rev/s or rad/s"
+        return Misread(0, 1, what, remedy)
+    if unit.dimension[6] and not given.dimension[6]:
+        what = f"the formula gives {given.words()}, which is no turning"
+        remedy = "counted turns are in rev; a power over a torque takes a constant of 1 rad"
         return Misread(0, 1, what, remedy)
     if unit.kind == POINT and given.kind == DIFFERENCE:
         what = f"a difference of temperature is not {unit.text}"

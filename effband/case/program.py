@@ -170,7 +170,8 @@ class Builder:
         if name in language.REDUCERS:
             if scope.reduce is None:
                 raise Misread(call.start, call.length, f"{name} has no place here", "leave it out")
-            self._count(call, language.REDUCERS[name] or 1, f"{name}(x)")
+            usage = f"{name}(x, run)" if name == "in_run" else f"{name}(x)"
+            self._count(call, language.REDUCERS[name] or 1, usage)
             return scope.reduce(call, scope)
         if name not in language.FUNCTIONS:
             known = [*PHYSICS, *language.FUNCTIONS, *language.REDUCERS]

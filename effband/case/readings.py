@@ -27,8 +27,8 @@ from effband.case.program import Builder
 from effband.case.spreads import BadSpread, Stated, repeated_values, stated
 from effband.case.text import Path
 from effband.evidence import distributions as laws
-from effband.evidence.instruments import READS
-from effband.units import POINT, parse_unit
+from effband.evidence.instruments import PRESSURE_DIFFERENCE, READS
+from effband.units import POINT, parse_unit, same_dimension
 
 UNSTATED_EVIDENCE = "unstated"
 PER_TIME = parse_unit("1/s").dimension
@@ -60,6 +60,8 @@ class Evidence:
                 self._add(given, read_at)
             except BadSpread as error:
                 path = given.path if error.path is None else error.path
+                if error.key and isinstance(given.entry, Column) and given.spread is given.entry:
+                    path = ("runs", "readings", given.name)
                 path = (*path, error.key) if error.key else path
                 self.findings.key_error(path, error.what, error.remedy)
                 self.findings.broken.add(given.name)
@@ -129,6 +131,7 @@ class Evidence:
             raise BadSpread(None, what, "say the same in both places, or only on the instrument")
         reads = reads or theirs
         kind = unit.kind
+        is_pressure = same_dimension(unit.dimension, PRESSURE)
         if reads is not None:
             symbol, kind = READS[reads]
             if parse_unit(symbol).dimension != unit.dimension:
@@ -141,11 +144,13 @@ class Evidence:
                 what = f"{given.name} reads {reads}, but {unit.text} is a {unit.kind}"
                 remedy = "write delta_degC or K" if unit.kind == POINT else "write degC or K"
                 raise BadSpread(None, what, remedy)
-        elif unit.dimension == PRESSURE:
+        elif is_pressure:
             kind = UNSTATED
         gas = None
-        if unit.dimension == PRESSURE:
+        if entry.gas or (is_pressure and kind != PRESSURE_DIFFERENCE):
             gas = (entry.gas or "unsaid", given.name)
+        if entry.gas and not is_pressure:
+            raise BadSpread("gas", "`gas:` is for a pressure read from a receiver", "delete it")
         return Nature(unit.dimension, kind, gas=gas)
 
     def _unit_path(self, given: Given) -> Path:
@@ -168,6 +173,12 @@ class Evidence:
     def _declared(self, given: Given) -> tuple[float, list[Component], int]:
         spread = given.spread
         shared = isinstance(given.entry, Column) and given.entry.shared
+        if shared and spread.within_factor is not None:
+            what = "a factor cannot be one error for all runs"
+            raise BadSpread("within_factor", what, "give a width, or leave `shared:` out")
+        if shared and spread.physical is not None:
+            what = "`physical:` cannot cut an error that runs share"
+            raise BadSpread("physical", what, "leave one of the two out")
         law = stated(spread, given.value, given.unit)
         if shared and given.value is not None:
             # one error for all runs: the same source, around each run's own value
@@ -187,8 +198,10 @@ class Evidence:
         for number, also in enumerate(spreads, start=1):
             suffix = f".also{number}" if len(spreads) > 1 else ".also"
             value = given.value or given.spread.value
-            if also.instrument is not None:
-                raise BadSpread("also", "an instrument cannot stand under `also:`", "name it above")
+            for key in ("instrument", "also", "physical", "unit", "each_reading", "readable_to"):
+                if getattr(also, key):
+                    what = f"`{key}:` cannot stand under `also:`"
+                    raise BadSpread("also", what, "give a plain spread, such as plus_minus: 0.3 K")
             refuse_later_keys(also)
             law = stated(also, value, given.unit, offset=True)
             evidence = also.evidence or self._own_evidence(given)

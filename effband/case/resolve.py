@@ -67,7 +67,8 @@ class _Resolver:
         targets, outputs = self._results()
         checked = natures.check_natures(self.builder.program(), self.findings)
         self._check_results(outputs, checked)
-        check_deferred(self.file, self.runs, self.findings)
+        whole = {output.target.name for output in outputs if output.run is None}
+        check_deferred(self.file, self.runs, whole, self.findings)
         self._warn_unused()
         used = set().union(*(self.builder.program().sources_of[o.step] for o in outputs))
         items = self.evidence.items()
@@ -166,8 +167,11 @@ class _Resolver:
                 found.append(Output(target, run, step, ceiling))
             except NoValue as missing:
                 if missing.reading is not None:
-                    what = f"{target.name} has no value in run {run}: {missing.reading} is empty"
-                    self.findings.warn(("runs", "rows", run or ""), what, "write the reading")
+                    where = f" in run {run}" if run is not None else ""
+                    cell = f"{missing.reading} is empty in run {missing.run}"
+                    what = f"{target.name} has no value{where}: {cell}"
+                    place: Path = ("runs", "rows", missing.run or "")
+                    self.findings.warn(place, what, "write the reading")
         return found
 
     def _target(self, name: str, entry: Result, path: Path) -> Target | None:

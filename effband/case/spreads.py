@@ -97,11 +97,9 @@ class _Reader:
 
     def centre(self) -> float:
         """Return the value that the spread is around: 0 for an added component."""
-        if self.offset and self.spread.value is None:
-            return 0.0
-        if self.value is None:
-            return self.point("value")
-        return self.value.si_width if self.offset else self.value.si
+        if self.offset:
+            return 0.0 if self.spread.value is None else self.point("value")
+        return self.point("value") if self.value is None else self.value.si
 
     def width(self, key: str) -> float:
         """Return a positive width in SI."""
@@ -111,8 +109,8 @@ class _Reader:
         percent = given.unit.text in ("%", "ppm")
         if percent and self.unit.text in ("%", "ppm"):
             what = f"{key}: a percentage of what? the value itself is in {self.unit.text}"
-            number = f"{given.number:g}"
-            raise BadSpread(key, what, f"write `{number} points` or `{number} % of value`")
+            points, share = f"{100 * given.si:g} points", f"{given.number:g} {given.unit.text}"
+            raise BadSpread(key, what, f"write `{points}` or `{share} of value`")
         if percent:
             return self._positive(key, given.si * self._size(key))
         self._same_dimension(key, given)
@@ -261,6 +259,8 @@ def _to_a_factor(reader: _Reader) -> tuple[float, Distribution]:
 
 
 def _counted(reader: _Reader) -> tuple[float, Distribution]:
+    if any(reader.unit.dimension) or reader.spread.unit is not None:
+        raise BadSpread("random_events", "a count of events has no unit", "multiply in a formula")
     events = reader.spread.random_events or 0
     return float(events), laws.CountedEvents(events)
 
@@ -269,6 +269,8 @@ def _exponential(reader: _Reader) -> tuple[float, Distribution]:
     if reader.spread.shape != "exponential":
         raise BadSpread("shape", "a mean alone needs `shape: exponential`", "or declare limits")
     mean = reader.point("mean")
+    if not mean > 0.0:
+        raise BadSpread("mean", "an exponential law needs a mean above 0", "check the sign")
     return mean, laws.Exponential(mean)
 
 
@@ -278,7 +280,8 @@ def _form(needs: str, allows: str, build: Callable[[_Reader], tuple[float, Distr
 
 _FORMS = (
     _form("value plus_minus", "shape top", _limits),
-    _form("low high", "shape top inexact", _between),
+    _form("low high", "shape top", _between),
+    _form("low high inexact", "", _between),
     _form("low likely high", "", _judged),
     _form("low high chance_inside", "likely", _unsure),
     _form("value standard_uncertainty", "degrees_of_freedom", _standard),

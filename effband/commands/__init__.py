@@ -15,6 +15,8 @@ from effband.commands.reference import physics, schema, units
 from effband.commands.run import run
 from effband.problems import EffbandError, printable
 
+INTERRUPTED, PIPE_CLOSED = 130, 141
+
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, message="effband %(version)s")
@@ -37,18 +39,23 @@ def main(arguments: list[str] | None = None) -> None:
         # a terminal without this alphabet gets an escape in place of a crash
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
-    signal.signal(signal.SIGTERM, _terminated)
-    sys.exit(_exit_code(arguments))
+    for interrupt in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(interrupt, _interrupted)
+    code = _exit_code(arguments)
+    if code == INTERRUPTED:
+        os._exit(code)  # threads and half-done imports need not end in order
+    sys.exit(code)
 
 
-def _terminated(*_: Any) -> None:
+def _interrupted(*_: Any) -> None:
     raise KeyboardInterrupt
 
 
 def _exit_code(arguments: list[str] | None) -> int:
     try:
         result = effband.main(arguments, "effband", standalone_mode=False)
-        sys.stdout.flush()
+        if sys.stdout is not None:
+            sys.stdout.flush()
         return result if isinstance(result, int) else 0
     except click.exceptions.Exit as done:
         return done.exit_code
@@ -57,20 +64,26 @@ def _exit_code(arguments: list[str] | None) -> int:
         return 2
     except (click.Abort, KeyboardInterrupt):
         click.echo("stopped", err=True)
-        return 130
+        return INTERRUPTED
     except EffbandError as error:
         click.echo(str(error), err=True)
         return error.exit_code
-    except BrokenPipeError:
+    except (BrokenPipeError, SystemExit):
         # the reader of a pipe went away: not our fault, and no place to say so
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 141
+        _leave_stdout()
+        return PIPE_CLOSED
     except OSError as error:
         click.echo(f"cannot write: {error.strerror or error}", err=True)
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _leave_stdout()
         return 4
     except Exception as error:
         what = printable(f"{type(error).__name__}: {error}")
         click.echo(f"effband has a fault of its own: {what}", err=True)
         click.echo("please report it with the case that shows it", err=True)
         return 3
+
+
+def _leave_stdout() -> None:
+    """Point standard output nowhere, so that the interpreter's last flush cannot fail."""
+    if sys.stdout is not None:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

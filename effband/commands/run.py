@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 import threading
 import time
@@ -9,6 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+
+from effband.problems import printable
 
 if TYPE_CHECKING:
     from effband.study import Study
@@ -23,6 +26,12 @@ def _later(context: click.Context, parameter: click.Parameter, value: Any) -> No
     """Refuse an option that is known but does nothing yet; silence would mislead."""
     if value not in (None, False, "random"):
         raise click.UsageError(f"{parameter.opts[0]} {LATER}", context)
+
+
+def _a_number(_: click.Context, __: click.Parameter, value: float | None) -> float | None:
+    if value is not None and math.isnan(value):
+        raise click.BadParameter("this is not a number")
+    return value
 
 
 def _formats(_: click.Context, __: click.Parameter, value: str) -> tuple[str, ...]:
@@ -46,7 +55,10 @@ def _formats(_: click.Context, __: click.Parameter, value: str) -> tuple[str, ..
 @click.option("--trials", type=click.IntRange(1_000, 100_000_000), help="Monte Carlo trials.")
 @click.option("--seed", type=click.IntRange(0, 2**63 - 1), help="Seed of the random numbers.")
 @click.option(
-    "--probability", type=click.FloatRange(0.5, 0.9999), help="Of the bands, such as 0.95."
+    "--probability",
+    type=click.FloatRange(0.5, 0.9999),
+    callback=_a_number,
+    help="Of the bands, such as 0.95.",
 )
 @click.option(
     "--workers", type=click.IntRange(1, 256), help="Threads; the numbers do not depend on them."
@@ -109,7 +121,7 @@ def run(
         click.echo("\n".join(screen(study) for study in found), nl=False)
     for folder in folders:
         if folder is not None:
-            click.echo(f"report in {folder}", err=True)
+            click.echo(f"report in {printable(str(folder))}", err=True)
 
 
 def _folders(output: str | None, cases: tuple[str, ...]) -> list[Path | None]:

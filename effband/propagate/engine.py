@@ -57,8 +57,8 @@ class Counts:
     above_ceiling
         Trials above the ceiling.
     lanes
-        Mean square about the shift of the first lanes, and the largest square, for the tail
-        test; shape (lanes, 2).
+        Of the first full lanes, for the tail test: sum of differences from the shift, of their
+        squares, and the largest square; shape (lanes, 3).
     """
 
     trials: int
@@ -420,9 +420,10 @@ class _Total:
         np.maximum(self.extremes[:, 1], result.extremes[:, 1], out=self.extremes[:, 1])
         self.above += result.above
         if result.block < TAIL_BLOCKS:
-            self.lanes[result.block] = np.stack(
-                [result.sums[:, :, 0], result.sums[:, :, 1], result.largest_square], axis=2
-            )
+            full = min(BLOCK, self.trials - result.block * BLOCK) // LANE
+            parts = [result.sums[:, :full, 0], result.sums[:, :full, 1]]
+            parts.append(result.largest_square[:, :full])
+            self.lanes[result.block] = np.stack(parts, axis=2)
 
     def counts(self) -> tuple[Counts, ...]:
         lanes = [self.lanes[block] for block in sorted(self.lanes)]

@@ -180,7 +180,7 @@ def _shortest(total: np.ndarray, counts: Counts, probability: float) -> Interval
     """
     cumulative = _cumulative(total) / total.sum()
     edges = np.clip(_edges(counts), counts.smallest, counts.largest)
-    lower = cumulative[cumulative <= 1 - probability]
+    lower = np.unique(cumulative[cumulative <= 1 - probability])  # empty bins repeat a value
     if lower[-1] < 1 - probability:
         lower = np.append(lower, 1 - probability)
     low = np.interp(lower, cumulative, edges)

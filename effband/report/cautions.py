@@ -40,7 +40,7 @@ def cautions(hazards: tuple[str, ...]) -> list[str]:
     Nothing is returned when no hazard is declared.
     """
     found = []
-    for hazard in hazards:
+    for hazard in dict.fromkeys(hazards):
         known = CAUTIONS.get(hazard.casefold())
         found.append(f"{hazard}: {known}" if known else f"{hazard}: take the usual care.")
     return [*found, DEFER] if found else []

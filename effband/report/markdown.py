@@ -28,7 +28,9 @@ def escape(text: str) -> str:
     safe = re.sub(
         r"^([-+=:]|[0-9]{1,9}[.)](?= |$))", lambda m: "".join(f"&#{ord(c)};" for c in m[0]), safe
     )
-    return re.sub(r"(?i)(https?|ftp|mailto|www)([:.])", lambda m: f"{m[1]}&#{ord(m[2])};", safe)
+    # an empty comment keeps an address or a scheme from being made a link
+    safe = safe.replace("&#64;", "&#64;<!-- -->")
+    return re.sub(r"(?i)(https?|ftp|mailto|xmpp|www)([:.])", r"\1\2<!-- -->", safe)
 
 
 def _entities(match: re.Match[str]) -> str:
@@ -182,6 +184,8 @@ def _readings(study: Study) -> list[str]:
     head = ["reading", *(code(str(run)) for run in runs), "instrument"]
     head.append(f"spread in {code(str(runs[0]))}")
     lines = ["## Readings", "", *_table(head, rows)]
+    notes = {leaf.name: leaf.note for leaf in leaves if leaf.note}
+    lines += [f"- {code(name)}: {escape(note)}" for name, note in notes.items()]
     for name, text in study.case.instruments:
         lines.append(f"- {code(name)}: {escape(text)}")
     return [*lines, ""]

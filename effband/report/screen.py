@@ -5,8 +5,6 @@ Two runs of two results fit 80 columns by 40 lines.
 
 from __future__ import annotations
 
-import textwrap
-
 from effband.problems import printable, width
 from effband.report import words
 from effband.study import Band, Study
@@ -25,7 +23,9 @@ def screen(study: Study) -> str:
     lines = [*_wrapped(study.case.title, "")]
     chance = words.probability(study.settings.probability)
     trials = f"{study.settings.trials:,}".replace(",", " ")
-    lines.append(f"{chance} bands; each value is the mean of {trials} trials")
+    medians = any(band.summary.no_variance for band in study.bands)
+    middle = "mean, or the median where there is none," if medians else "mean"
+    lines.append(f"{chance} bands; each value is the {middle} of {trials} trials")
     for name in dict.fromkeys(band.output.target.name for band in study.bands):
         bands = [band for band in study.bands if band.output.target.name == name]
         lines += ["", *_result(bands, study)]
@@ -36,7 +36,10 @@ def screen(study: Study) -> str:
 def _result(bands: list[Band], study: Study) -> list[str]:
     target = bands[0].output.target
     mark = "   <- headline" if target.name == study.case.headline else ""
-    lines = [printable(target.label or target.name) + mark]
+    lines = _wrapped(target.label or target.name, "")
+    if width(lines[-1] + mark) > COLUMNS:
+        lines.append("")
+    lines[-1] += mark
     if target.boundary is not None:
         lines += _wrapped(target.boundary[0], "  in:  ")
         lines += _wrapped(target.boundary[1], "  out: ")
@@ -130,7 +133,26 @@ def what_if_words(band: Band) -> list[str]:
 
 
 def _wrapped(text: str, first: str, other: str | None = None) -> list[str]:
+    """Return text broken into lines of at most `COLUMNS` columns, wide letters counted as two."""
+    lines, line = [], first
     indent = " " * len(first) if other is None else other
-    return textwrap.wrap(
-        printable(text), COLUMNS, initial_indent=first, subsequent_indent=indent
-    ) or [first]
+    start = True
+    for word in printable(" ".join(text.split())).split(" "):
+        for piece in _pieces(word, COLUMNS - len(indent)):
+            gap = "" if start else " "
+            if not start and width(line) + len(gap) + width(piece) > COLUMNS:
+                lines.append(line)
+                line, gap = indent, ""
+            line += gap + piece
+            start = False
+    return [*lines, line]
+
+
+def _pieces(word: str, columns: int) -> list[str]:
+    """Return a word in pieces that fit so many columns each."""
+    pieces = [""]
+    for character in word:
+        if width(pieces[-1] + character) > columns:
+            pieces.append("")
+        pieces[-1] += character
+    return pieces

@@ -66,7 +66,7 @@ def rounded(band: Band) -> Rounded:
     unit = band.output.target.unit
     interval = band.summary.interval
     half = interval.half_width / unit.factor
-    decimals = decimals_for(half)
+    decimals = decimals_for(half or abs(unit.from_si(band.nominal)) / 100)
     return Rounded(
         fixed(unit.from_si(central(band)), decimals),
         fixed(unit.from_si(interval.low), decimals),

@@ -8,14 +8,20 @@ only happens to files that effband wrote itself unless that is asked for.
 from __future__ import annotations
 
 import os
+import re
 import secrets
 import shutil
 import tempfile
+import time
+from collections.abc import Iterable
 from pathlib import Path
 
-from effband.problems import CannotWrite
+from effband.problems import CannotWrite, printable
 
-OURS = (b"written by effband", b"effband")
+# How each kind of file of ours begins.
+_MARKS = (b"<!-- written by effband -->", b'{\n "effband": {')
+_PNG, _PNG_MARK = b"\x89PNG\r\n\x1a\n", b"tEXtSoftware\0effband"
+_LEFT_OVER = 24 * 3600.0  # seconds after which a killed writer's files are removed
 
 
 def write_set(folder: Path, files: dict[str, bytes], force: bool = False) -> None:
@@ -27,18 +33,19 @@ def write_set(folder: Path, files: dict[str, bytes], force: bool = False) -> Non
         When it cannot be done, or would write over a file that is not ours without `force`;
         what was there stays as it was.
     """
+    shown = printable(str(folder))
     try:
         if folder.is_symlink():
-            raise CannotWrite(f"{folder} is a link: name the folder itself")
+            raise CannotWrite(f"{shown} is a link: name the folder itself")
         if folder.is_dir():
             _into_existing(folder, files, force)
         elif folder.exists():
-            raise CannotWrite(f"{folder} is a file: name a folder")
+            raise CannotWrite(f"{shown} is a file: name a folder")
         else:
             _as_new(folder, files)
     except OSError as error:
         reason = error.strerror or str(error)
-        raise CannotWrite(f"cannot write the report in {folder}: {reason}") from None
+        raise CannotWrite(f"cannot write the report in {shown}: {reason}") from None
 
 
 def _as_new(folder: Path, files: dict[str, bytes]) -> None:
@@ -57,10 +64,14 @@ def _as_new(folder: Path, files: dict[str, bytes]) -> None:
 def _into_existing(folder: Path, files: dict[str, bytes], force: bool) -> None:
     for name in files:
         place = folder / name
+        shown = printable(str(place))
         if place.is_symlink():
-            raise CannotWrite(f"{place} is a link: it is not followed")
+            raise CannotWrite(f"{shown} is a link: it is not followed")
+        if place.exists() and not place.is_file():
+            raise CannotWrite(f"{shown} is not a file: move it away")
         if place.exists() and not force and not _is_ours(place):
-            raise CannotWrite(f"{place} was not written by effband: use --force to replace it")
+            raise CannotWrite(f"{shown} was not written by effband: use --force to replace it")
+    _sweep(folder, files)
     beside = {name: folder / f".{name}-{secrets.token_hex(6)}" for name in files}
     try:
         for name, data in files.items():
@@ -69,6 +80,14 @@ def _into_existing(folder: Path, files: dict[str, bytes], force: bool) -> None:
             os.replace(path, folder / name)
     finally:
         for path in beside.values():
+            path.unlink(missing_ok=True)
+
+
+def _sweep(folder: Path, names: Iterable[str]) -> None:
+    """Remove what a killed writer left, once it is a day old."""
+    ours = re.compile("|".join(rf"\.{re.escape(name)}-[0-9a-f]{{12}}" for name in names))
+    for path in folder.iterdir():
+        if ours.fullmatch(path.name) and time.time() - path.lstat().st_mtime > _LEFT_OVER:
             path.unlink(missing_ok=True)
 
 
@@ -82,4 +101,4 @@ def _write(path: Path, data: bytes) -> None:
 def _is_ours(path: Path) -> bool:
     with open(path, "rb") as stream:
         head = stream.read(400)
-    return any(mark in head for mark in OURS)
+    return head.startswith(_MARKS) or (head.startswith(_PNG) and _PNG_MARK in head)

@@ -21,9 +21,10 @@ FILE = "case.yaml"
 
 @dataclass(frozen=True)
 class Complaint:
-    """One problem or warning: line, the characters it marks, what and remedy."""
+    """One problem or warning: line and column, the characters it marks, what and remedy."""
 
     line: int
+    column: int
     marked: str
     what: str
     remedy: str
@@ -59,10 +60,10 @@ def answers(text: str) -> list[Complaint]:
 def _complaint(problem: Problem, text: str) -> Complaint:
     place = problem.place
     if place is None:
-        return Complaint(0, "", problem.what, problem.remedy)
+        return Complaint(0, 0, "", problem.what, problem.remedy)
     line = text.split("\n")[place.line - 1]
     marked = line[place.column - 1 : place.column - 1 + place.length]
-    return Complaint(place.line, marked, problem.what, problem.remedy)
+    return Complaint(place.line, place.column, marked, problem.what, problem.remedy)
 
 
 def laws(case: Case) -> dict[str, Distribution]:

@@ -44,7 +44,10 @@ def test_the_demonstration_fits() -> None:
     assert refused(demonstration()) == []
 
 
-@pytest.mark.parametrize("file", sorted((PROJECT / "tests" / "published").glob("*.yaml")))
+PUBLISHED = sorted((PROJECT / "tests" / "published").glob("*.yaml"))
+
+
+@pytest.mark.parametrize("file", PUBLISHED, ids=[file.stem for file in PUBLISHED])
 def test_every_published_case_fits(file: Path) -> None:
     tree = yaml.safe_load(file.read_text(encoding="utf-8"))
     if "effband" not in tree:

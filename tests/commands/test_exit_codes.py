@@ -30,6 +30,20 @@ def test_run_prints_the_result_and_nothing_else(effband: Effband, case: CaseFile
     assert "whole case  30.0 %" in said.out
 
 
+@pytest.mark.parametrize("seed", ["1", "2", "3"])
+def test_the_fewest_trials_that_are_offered_work(
+    effband: Effband, case: CaseFile, seed: str
+) -> None:
+    for law in ("plus_minus: 5 W", "standard_uncertainty: 5 W"):
+        text = (
+            f"effband: 1\ntitle: few\ninputs: {{x: {{value: 100 W, {law}}}}}\n"
+            "results: {y: {formula: x, unit: W}}\n"
+        )
+        said = effband("run", case("few.yaml", text), "--trials", "1000", "--seed", seed)
+        assert said.code == 0
+        assert said.err == ""
+
+
 def test_check_prints_what_was_understood(effband: Effband, case: CaseFile) -> None:
     said = effband("check", case())
     assert said.code == 0

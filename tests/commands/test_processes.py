@@ -103,6 +103,29 @@ def test_an_interrupt_ends_a_long_run_at_once(
     assert list(tmp_path.iterdir()) == []
 
 
+def test_an_interrupt_while_it_starts_is_not_lost(root: Path) -> None:
+    ended = []
+    for moment in (0.15, 0.2, 0.25, 0.3, 0.35, 0.4):
+        process = subprocess.Popen(
+            [*COMMAND, "run", str(root / "cases" / "wren_bench.yaml"), "--trials", "100000000"],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+        )
+        time.sleep(moment)
+        process.send_signal(signal.SIGINT)
+        try:
+            out, err = process.communicate(timeout=2 * AT_ONCE)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.communicate()
+            ended.append("went on as if nothing had been said")
+            continue
+        assert b"Traceback" not in err
+        assert out == b""
+        ended.append(process.returncode)
+    assert ended == [130] * 6
+
+
 def test_a_short_run_shows_no_progress(case: CaseFile) -> None:
     run = OnATerminal("run", case())
     run.read()
