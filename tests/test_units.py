@@ -393,7 +393,6 @@ def test_points_by_pint(number: float) -> None:
         ("W/degF", "degF"),
         ("degC^2", "degC"),
         ("1/degC", "degC"),
-        ("2 degC", "degC"),
     ],
 )
 def test_a_point_is_no_part_of_a_unit_and_the_place_is_its_own(text: str, at: str) -> None:
@@ -697,7 +696,8 @@ def test_a_compound_unit_written_out_reads_back(
     text, size, dimension = "", 1.0, [Fraction(0)] * len(BASES)
     for at, (unit, exponent, join, caret) in enumerate(factors):
         if at:
-            text += join
+            # after a stroke a blank would leave open on which side a unit stands: refused
+            text += "*" if join == " " and "/" in text else join
         sign = -1 if at and "/" in join else 1
         text += unit.text + (f"{caret}{exponent}" if exponent != 1 else "")
         size *= unit.factor ** (sign * exponent)

@@ -55,7 +55,8 @@ def check_deferred(
             what = f"upgrade {name} says nothing of what would be there"
             findings.key_error(path, what, "add `instrument:`, `input:`, `adds:` or `repeats:`")
     if file.altitude is not None and file.altitude.unit.dimension != parse_unit("m").dimension:
-        findings.error(("altitude",), "an altitude is a length", "write such as 640 m")
+        what = f"an altitude is a length, not in {file.altitude.unit.text}"
+        findings.error(("altitude",), what, "write such as 640 m")
     _say_later(file, findings)
 
 

@@ -223,8 +223,9 @@ class _MembersAlone:
 
 
 _LISTED = (BeforeValidator(_one_or_list), _OneOrMany())
-Names = Annotated[list[Name], *_LISTED]
-Texts = Annotated[list[Text], *_LISTED]
+_TEXTS = (BeforeValidator(lambda v: [v] if isinstance(v, str) else v), _OneOrMany())
+Names = Annotated[list[Name], *_TEXTS]
+Texts = Annotated[list[Text], *_TEXTS]
 
 
 class Entry(BaseModel):

@@ -42,7 +42,8 @@ def in_range(instrument: Instrument, name: str, reading: float, given: Given) ->
         if low.unit.dimension != unit.dimension:
             what = f"{given.name} is in {unit.text}, but the span of {name} is in {low.unit.text}"
             raise BadSpread(None, what, "check the instrument that is named, and the unit")
-        if low.si <= reading <= high.si:
+        edge = 1e-12 * (high.si - low.si)  # an end of the span belongs to it, in any unit
+        if low.si - edge <= reading <= high.si + edge:
             fitting.append((high.si - low.si, which))
     if not fitting:
         number = unit.from_si(reading)

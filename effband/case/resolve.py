@@ -168,7 +168,9 @@ class _Resolver:
             except NoValue as missing:
                 if missing.reading is not None:
                     where = f" in run {run}" if run is not None else ""
-                    cell = f"{missing.reading} is empty in run {missing.run}"
+                    cell = f"{missing.reading} is empty"
+                    if missing.run != run:
+                        cell += f" in run {missing.run}"
                     what = f"{target.name} has no value{where}: {cell}"
                     place: Path = ("runs", "rows", missing.run or "")
                     self.findings.warn(place, what, "write the reading")

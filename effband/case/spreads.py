@@ -260,7 +260,8 @@ def _to_a_factor(reader: _Reader) -> tuple[float, Distribution]:
 
 def _counted(reader: _Reader) -> tuple[float, Distribution]:
     if any(reader.unit.dimension) or reader.spread.unit is not None:
-        raise BadSpread("random_events", "a count of events has no unit", "multiply in a formula")
+        what = "random_events: a count has no unit"
+        raise BadSpread("random_events", what, "multiply by a quantity in a formula")
     events = reader.spread.random_events or 0
     return float(events), laws.CountedEvents(events)
 

@@ -38,21 +38,16 @@ def bands_figure(study: Study) -> Figure:
         titles.append(_panel(axes, group))
         all_axes.append(axes)
     chance = words.probability(study.settings.probability)
-    title = figure.text(0.02, 0.99, _label(study.case.title), va="top", parse_math=False)
-    note = figure.text(
-        0.02,
-        0.99,
-        f"\nstrip and line: where the value lies with {chance} probability, as stated",
-        va="top",
-    )
-    for text in (title, note):
-        text.set_fontsize(10)
+    title = figure.suptitle("", fontsize=10, x=0.02, ha="left", y=0.99, va="top", parse_math=False)
+    note = f"\nstrip and line: where the value lies with {chance} probability, as stated"
     total = float(figure.get_figheight())
     left = _left_margin(figure, all_axes)
     figure.subplots_adjust(left=left, right=0.97, top=1 - 0.95 / total, bottom=0.4 / total)
     for text in titles:
         _shorten(figure, text, 0.97 - left)
+    title.set_text(_label(study.case.title))
     _shorten(figure, title, 0.95)
+    title.set_text(title.get_text() + note)
     return figure
 
 

@@ -30,7 +30,7 @@ def escape(text: str) -> str:
     )
     # an empty comment keeps an address or a scheme from being made a link
     safe = safe.replace("&#64;", "&#64;<!-- -->")
-    return re.sub(r"(?i)(https?|ftp|mailto|xmpp|www)([:.])", r"\1\2<!-- -->", safe)
+    return re.sub(r"(?i)(https?|ftp|mailto|xmpp|www)([:.])", r"\1<!-- -->\2", safe)
 
 
 def _entities(match: re.Match[str]) -> str:

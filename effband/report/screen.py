@@ -24,8 +24,10 @@ def screen(study: Study) -> str:
     chance = words.probability(study.settings.probability)
     trials = f"{study.settings.trials:,}".replace(",", " ")
     medians = any(band.summary.no_variance for band in study.bands)
-    middle = "mean, or the median where there is none," if medians else "mean"
-    lines.append(f"{chance} bands; each value is the {middle} of {trials} trials")
+    if medians:
+        lines.append(f"{chance} bands from {trials} trials; a value without variance is a median")
+    else:
+        lines.append(f"{chance} bands; each value is the mean of {trials} trials")
     for name in dict.fromkeys(band.output.target.name for band in study.bands):
         bands = [band for band in study.bands if band.output.target.name == name]
         lines += ["", *_result(bands, study)]

@@ -94,7 +94,7 @@ def test_a_missing_key_is_refused(key: str) -> None:
         ("inputs", "tank_volume", ["90 L"]),
         ("inputs", "tank_volume", {"value": {"number": 90}}),
         ("inputs", "tank_volume", {"value": "90 L", "plus_minus": "2 L", "evidence": ["guess"]}),
-        ("formulas", "volume", 3.0),
+        ("formulas", "volume", ["tank_volume"]),
         ("results", "air_to_wire", "electric_energy / air_energy"),
     ],
 )

@@ -141,6 +141,7 @@ def test_readings_of_one_instrument_are_correlated_values() -> None:
     for name, band in bands_of(case_of(DIAL)).items():
         u = band.standard_uncertainty
         assert u == pytest.approx(math.sqrt(expected[name]), rel=1e-12, abs=1e-12)
+        assert band.effective_degrees_of_freedom == math.inf
 
 
 def test_differentiating_the_shape_would_be_far_too_large() -> None:
