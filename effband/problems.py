@@ -4,10 +4,28 @@ from __future__ import annotations
 
 import difflib
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 LONGEST_LINE_SHOWN = 160
+LONGEST_SENTENCE = 450
+
+# Characters that come in by pasting, and what to do about each.
+PASTED = {
+    "\u00a0": "this is a no-break space: write a plain space",
+    "\u202f": "this is a narrow no-break space: write a plain space",
+    "\u2009": "this is a thin space: write a plain space",
+    "\u200b": "delete it",
+    "\u00ad": "delete it",
+    "\u2212": "this is U+2212, a typographic minus: write -",
+    "\u2013": "this is U+2013, an en dash: write -",
+    "\u00d7": "write *",
+    "\u00b7": "write *",
+    "\u201c": "use straight quotes",
+    "\u201d": "use straight quotes",
+    "\u2018": "use straight quotes",
+    "\u2019": "use straight quotes",
+}
 
 
 @dataclass(frozen=True, order=True)
@@ -116,7 +134,7 @@ def render_all(problems: Iterable[Problem], file: str, text: str, word: str = "e
 
 def _render(problem: Problem, file: str, lines: list[str], word: str) -> str:
     place = problem.place
-    what, remedy = printable(problem.what), printable(problem.remedy)
+    what, remedy = _sentence(problem.what), _sentence(problem.remedy)
     if place is None:
         return f"{printable(file)}: {word}: {what}\n  help: {remedy}"
     head = f"{printable(file)}:{place.line}:{place.column}: {word}: {what}"
@@ -126,11 +144,29 @@ def _render(problem: Problem, file: str, lines: list[str], word: str) -> str:
     return f"{head}\n{shown}  help: {remedy}"
 
 
+def _sentence(text: str) -> str:
+    shown = printable(text)
+    return shown if len(shown) <= LONGEST_SENTENCE else shown[: LONGEST_SENTENCE - 3] + "..."
+
+
+def spell(character: str) -> str:
+    """Return a character by number and name: U+00F7 (division sign)."""
+    unnamed = {"Cn": "an unassigned character", "Cs": "half a character"}
+    otherwise = unnamed.get(unicodedata.category(character), "a control character")
+    return f"U+{ord(character):04X} ({unicodedata.name(character, otherwise).lower()})"
+
+
+def named(character: str, hints: Mapping[str, str]) -> str:
+    """Return a character for a message: quoted where it is plain or has a hint, else spelt."""
+    plain = character.isascii() or (character in hints and character.isprintable())
+    return repr(character) if plain else spell(character)
+
+
 def _line_with_caret(line: str, place: Place) -> str:
     start = place.column - 1
     first = max(0, start - LONGEST_LINE_SHOWN // 2)
     before = printable(line[first:start])
-    marked = printable(line[start : start + place.length])
+    marked = printable(line[start : min(start + place.length, first + LONGEST_LINE_SHOWN)])
     after = printable(line[start + place.length : first + LONGEST_LINE_SHOWN])
     margin = "    " + ("..." if first else "")
     caret = " " * (len(margin) + width(before)) + "^" * max(1, width(marked))

@@ -148,7 +148,7 @@ def run(
         _band(output, nominal[k], summaries[k], linear[k], rankings[k], what_ifs[k], settings)
         for k, output in enumerate(case.outputs)
     )
-    remarks = (*_remarks_on(bands), *_near_zero(engine))
+    remarks = (*_remarks_on(case, bands), *_near_zero(engine))
     return Study(case, settings, bands, remarks, _versions())
 
 
@@ -206,13 +206,17 @@ def _nominal(case: Case) -> list[float]:
     return values
 
 
-def _remarks_on(bands: tuple[Band, ...]) -> list[Remark]:
+def _remarks_on(case: Case, bands: tuple[Band, ...]) -> list[Remark]:
     found = []
     for band in bands:
         title, summary = band.output.title, band.summary
         if not summary.varies:
-            what = f"{title} does not vary: none of its inputs has a spread"
-            found.append(Remark(what, "declare how well the inputs are known"))
+            cancels = bool(case.program.sources_of[band.output.step])
+            why = (
+                "what is uncertain in it cancels" if cancels else "none of its inputs has a spread"
+            )
+            remedy = "check the formula" if cancels else "declare how well the inputs are known"
+            found.append(Remark(f"{title} does not vary: {why}", remedy))
         if summary.no_variance is not None:
             what = f"{title} has no standard uncertainty: {summary.no_variance}"
             remedy = (

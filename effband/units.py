@@ -14,9 +14,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from importlib import resources
 
-from effband.problems import Misread, nearest
+from effband.problems import PASTED, Misread, named, nearest
 
 LONGEST = 80
+LONGEST_NUMBER = 40
 DEEPEST = 8
 LARGEST_EXPONENT = 9
 BASES = ("mass", "length", "time", "current", "temperature", "amount", "angle", "cycle")
@@ -33,26 +34,20 @@ _TOKEN = re.compile(
     r"|(?P<word>[A-Za-z_%][A-Za-z0-9_]*)|(?P<mark>\*\*|[*/^()+-])|(?P<space> +)"
 )
 _PASTED = {
+    **PASTED,
     "°": "write degC or degF",
     "º": "write degC or degF",
     "\N{OHM SIGN}": "write ohm",
     "\N{GREEK CAPITAL LETTER OMEGA}": "write ohm",
-    "µ": "write u for micro, as in um",
-    "μ": "write u for micro, as in um",
+    "\N{MICRO SIGN}": "write u for micro, as in um",
+    "\N{GREEK SMALL LETTER MU}": "write u for micro, as in um",
     "²": "write ^2",
     "³": "write ^3",
-    "·": "write *",
-    "×": "write *",
-    "−": "this is U+2212, a typographic minus: write -",
-    "\u00a0": "this is a no-break space: write a plain space",
-    "\u00b1": "write the value under `value:` and the spread under `plus_minus:`",
-    "\u201c": "use straight quotes",
-    "\u201d": "use straight quotes",
-    "\u2018": "use straight quotes",
-    "\u2019": "use straight quotes",
     ",": "use a point for decimals",
     ":": "write hours and minutes as one number with a unit, such as 750 s",
+    "±": "write the value under `value:` and the spread under `plus_minus:`",
 }
+_RANGE = re.compile(r"[0-9.]+ ?[-\u2013] ?[0-9.]+(?![-0-9])")
 
 
 @dataclass(frozen=True)
@@ -135,7 +130,7 @@ def parse_number(text: str) -> float:
         When it is not `[+-]digits[.digits][e[+-]digits]` in ASCII, or not finite.
     """
     match = _NUMBER.match(text)
-    if match is None or match.end() != len(text) or len(text) > 40:
+    if match is None or match.end() != len(text) or len(text) > LONGEST_NUMBER:
         raise _not_a_number(text)
     value = float(text)
     if value in (float("inf"), float("-inf")):
@@ -146,6 +141,11 @@ def parse_number(text: str) -> float:
 def _not_a_number(text: str) -> Misread:
     whole = (0, max(1, len(text)))
     what = f"{text[:40]!r} is not a number"
+    if len(text) > LONGEST_NUMBER:
+        what = f"{text[:40]!r} is too long for a number"
+        return Misread(*whole, what, "write at most 40 characters")
+    if re.fullmatch(r"[+-]?[0-9]+(\.[0-9]+)?[eE]\+?[0-9]{4,}", text):
+        return Misread(*whole, f"{text} is too large for a number", "check the exponent")
     if re.fullmatch(r"[+-]?0[0-9]+(\.[0-9]*)?", text):
         return Misread(*whole, what, "leave out the leading zero")
     if re.fullmatch(r"[+-]?\.[0-9]+.*", text):
@@ -154,6 +154,8 @@ def _not_a_number(text: str) -> Misread:
         return Misread(*whole, what, "write a digit after the point: 5.0, or 5")
     if re.fullmatch(r"[+-]?[0-9]+([eE][+-]?[0-9]+)?_?[0-9_]*", text) and "_" in text:
         return Misread(*whole, what, "leave out the underscores")
+    if text.startswith("±"):
+        return Misread(*whole, what, "leave out the sign ±")
     if "+/-" in text or "+-" in text:
         return Misread(*whole, what, _PASTED["\u00b1"])
     if re.fullmatch(r"[+-]?[0-9.]+ *%", text):
@@ -178,10 +180,14 @@ def parse_quantity(text: str) -> Quantity:
     match = _NUMBER.match(text)
     if match is None:
         raise _not_a_number(text.split(" ")[0] or text)
+    between = _RANGE.match(text)
+    if between is not None:
+        remedy = "write a range under two keys: `low:` and `high:`"
+        raise Misread(0, between.end(), f"{between.group()!r} is not a number", remedy)
     rest = text[match.end() :]
     start = match.end() + len(rest) - len(rest.lstrip(" "))
     first = rest[:1]
-    if first in (".", ",", ":", "_", "\u00a0") or first.isdigit():
+    if first in (".", ",", ":", "_", "\u00a0", "\u202f") or first.isdigit():
         raise _not_a_number(text.split(" ")[0])
     number = parse_number(match.group())
     unit = parse_unit(text[start:], start) if text[start:] else ONE
@@ -234,7 +240,9 @@ class _Reader:
             if match is None:
                 character = self.text[position]
                 remedy = _PASTED.get(character, "write units like kg*m^2 or L/min")
-                raise Misread(position, 1, f"{character!r} cannot stand in a unit", remedy)
+                raise Misread(
+                    position, 1, f"{named(character, _PASTED)} cannot stand in a unit", remedy
+                )
             kind = match.lastgroup or ""
             if kind != "space":
                 yield kind, match.group(), position

@@ -44,8 +44,9 @@ def check_deferred(
         for formula in upgrade.formulas:
             _known(formula, list(file.formulas), (*path, "formulas"), "formula", findings)
         if upgrade.cost is not None:
-            currencies.add(upgrade.cost.rpartition(" ")[2])
-            if not _COST.fullmatch(upgrade.cost) or len(currencies) > 1:
+            known_form = _COST.fullmatch(upgrade.cost)
+            currencies |= {upgrade.cost.rpartition(" ")[2]} if known_form else set()
+            if not known_form or len(currencies) > 1:
                 what = "a cost is a number and one currency word, the same in all upgrades"
                 findings.error((*path, "cost"), what, "write such as 60 EUR")
         if upgrade.for_ is not None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import graphlib
+
 from effband.case import formula as language
 from effband.case.findings import Findings
 from effband.case.format import CaseFile, Formula
-from effband.case.formula import Call, Expression, Name, names_in, parse_formula
+from effband.case.formula import Call, Expression, Name, every_name, names_in, parse_formula
 from effband.case.program import Builder, Scope
 from effband.case.text import Path
 from effband.physics.functions import FUNCTIONS as PHYSICS
@@ -40,6 +42,8 @@ class Formulas:
         self.trees: dict[str, Expression] = {}
         self.values: dict[tuple[str, str | None], int | NoValue] = {}
         self.used: set[str] = set()
+        self.order: tuple[str, ...] = ()
+        self.changing: set[str] = set()  # formulas with one value per run
 
     def place(
         self, steps: dict[tuple[str, str | None], int], absent: dict[tuple[str, str], str | None]
@@ -58,26 +62,36 @@ class Formulas:
             except Misread as error:
                 self.findings.misread(path, error)
                 self.findings.broken.add(name)
-        for name in self.trees:
-            self._find_cycle(name, [])
+        self._put_in_order()
 
-    def _find_cycle(self, name: str, trail: list[str]) -> None:
-        if name in trail:
-            cycle = trail[trail.index(name) :]
-            if not self.findings.broken & set(cycle):
-                what = "formulas go round in a circle: " + " -> ".join([*cycle, name])
-                path = formula_path(cycle[0], self.file.formulas[cycle[0]])
-                self.findings.error(path, what, "break the circle")
-            self.findings.broken.update(cycle)
-            return
-        if name in self.trees and name not in self.findings.broken:
-            for inner in sorted(names_in(self.trees[name])):
-                if inner in self.file.formulas:
-                    self._find_cycle(inner, [*trail, name])
+    def _put_in_order(self) -> None:
+        """Sort the formulas so that each stands after those it uses; refuse circles."""
+        uses = {name: sorted(names_in(tree) & set(self.trees)) for name, tree in self.trees.items()}
+        while True:
+            try:
+                self.order = tuple(graphlib.TopologicalSorter(uses).static_order())
+                break
+            except graphlib.CycleError as error:
+                cycle = list(error.args[1])[:0:-1]  # each uses the next
+                first = min(cycle, key=list(uses).index)
+                at = cycle.index(first)
+                self._refuse_circle([*cycle[at:], *cycle[:at], first])
+                for name in cycle:
+                    uses[name] = []
+        for name in self.order:
+            if self.per_run(self.trees[name]) and name not in self.findings.broken:
+                self.changing.add(name)
+
+    def _refuse_circle(self, circle: list[str]) -> None:
+        names = circle if len(circle) <= 9 else [*circle[:7], "...", circle[-1]]
+        what = "formulas go round in a circle: " + " -> ".join(names)
+        path = formula_path(circle[0], self.file.formulas[circle[0]])
+        self.findings.error(path, what, "break the circle")
+        self.findings.broken.update(circle)
 
     def compile_all(self) -> None:
         """Compile every formula, used or not, so that its problems show."""
-        for name in self.trees:
+        for name in self.order:
             for run in self._runs_of(name):
                 try:
                     self.value(name, run)
@@ -89,11 +103,7 @@ class Formulas:
         return any(self._name_per_run(name) for name in names_in(tree, inside_reducers=False))
 
     def _name_per_run(self, name: str) -> bool:
-        if name in self.columns:
-            return True
-        if name in self.findings.broken or name not in self.trees:
-            return False
-        return self.per_run(self.trees[name])
+        return name in self.columns or name in self.changing
 
     def _runs_of(self, name: str) -> tuple[str | None, ...]:
         return self.runs if self._name_per_run(name) else (None,)
@@ -129,6 +139,12 @@ class Formulas:
         def reduce(call: Call, scope: Scope) -> int:
             return self._reduce(call, scope, run)
 
+        unknown = [name for name in every_name(tree) if not self._is_known(name.name)]
+        for name in unknown:
+            if not self.findings.names_lost:
+                self.findings.misread(path, self._unknown(name))
+        if unknown:
+            raise NoValue(None)
         try:
             return self.builder.expression(tree, Scope(path, owner, lookup, reduce))
         except Misread as error:
@@ -144,6 +160,19 @@ class Formulas:
             return self.value(word, run)
         if word in language.CONSTANTS:
             return self.builder.named_constant(word)
+        raise self._unknown(name)
+
+    def _is_known(self, word: str) -> bool:
+        return (
+            word in self.findings.broken
+            or word in self.file.inputs
+            or word in self.columns
+            or word in self.file.formulas
+            or word in language.CONSTANTS
+        )
+
+    def _unknown(self, name: Name) -> Misread:
+        word = name.name
         known = [*self.file.inputs, *self.columns, *self.file.formulas, *language.CONSTANTS]
         remedy = nearest(word, known, "declare it as an input, reading or formula")
         if word in self.file.results:
@@ -152,7 +181,7 @@ class Formulas:
             remedy = "an instrument is not a number: name the reading"
         elif word in language.FUNCTIONS or word in PHYSICS:
             remedy = f"{word} is a function: write {word}(...)"
-        raise Misread(name.start, name.length, f"unknown name {word!r}", remedy)
+        return Misread(name.start, name.length, f"unknown name {word!r}", remedy)
 
     def _reduce(self, call: Call, scope: Scope, run: str | None) -> int:
         inner = call.arguments[0]
@@ -194,7 +223,7 @@ class Formulas:
         which = call.arguments[1]
         if isinstance(which, Name) and which.name in self.runs:
             return which.name
-        text = which.name if isinstance(which, Name) else ""
+        text = which.name if isinstance(which, Name) else f"{getattr(which, 'value', ''):g}"
         if self.file.runs is not None and text in self.file.runs.groups:
             what = f"{text!r} is a group; groups are not acted on yet"
             raise Misread(which.start, which.length, what, "name a run")

@@ -20,12 +20,15 @@ class Findings:
         What was found so far.
     broken
         Names already complained about; whatever uses them is not reported again.
+    names_lost
+        Whether a whole section of names was refused, so that no name can be called unknown.
     """
 
     text: CaseText
     problems: list[Problem] = field(default_factory=list)
     warnings: list[Problem] = field(default_factory=list)
     broken: set[str] = field(default_factory=set)
+    names_lost: bool = False
 
     def error(
         self, path: Path, what: str, remedy: str, start: int = 0, length: int | None = None

@@ -25,7 +25,7 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from effband.evidence.instruments import READS, Accuracy, parse_accuracy
-from effband.problems import Misread, nearest
+from effband.problems import Misread, nearest, spell
 from effband.units import Quantity, Unit, parse_number, parse_quantity, parse_unit
 
 LONGEST_TEXT = 2000
@@ -117,6 +117,14 @@ def parse_fraction(text: str) -> float:
     return number
 
 
+def parse_top(text: str) -> float:
+    """Return the ratio of top to base of a trapezoid, 0 to 1."""
+    number = parse_number(text)
+    if not 0.0 <= number <= 1.0:
+        raise Misread(0, len(text), f"{text!r} is no ratio of top to base", "write such as 0.4")
+    return number
+
+
 def parse_share(text: str) -> float:
     """Return a probability written as `95 %` or `0.95`."""
     quantity = parse_quantity(text)
@@ -128,7 +136,7 @@ def parse_share(text: str) -> float:
 def parse_whole(text: str) -> int:
     """Return a whole number, at most 18 digits."""
     number = parse_number(text)
-    if not re.fullmatch(r"[0-9]{1,18}", text) and not (number.is_integer() and 0 <= number < 1e15):
+    if not number.is_integer() or number < 0:
         raise Misread(0, len(text), f"{text!r} is not a whole number", "write digits only")
     return int(text) if text.isdigit() else int(number)
 
@@ -143,8 +151,10 @@ def parse_truth(text: str) -> bool:
 
 def _name(text: str) -> str:
     if not NAME.fullmatch(text):
+        foreign = next((c for c in text if not c.isascii()), None)
+        why = f": {spell(foreign)} is no letter a-z" if foreign else ""
         raise refuse(
-            f"{text!r} cannot be a name",
+            f"{text!r} cannot be a name{why}",
             "use letters a-z, digits and _, a letter first, at most 40; other text goes in label:",
         )
     return text
@@ -192,6 +202,7 @@ Whole = Annotated[int, _from_text(parse_whole), _SCALAR]
 Truth = Annotated[bool, _from_text(parse_truth), WithJsonSchema({"type": ["boolean", "string"]})]
 Probability = Annotated[float, _from_text(parse_share), _SCALAR]
 Fraction = Annotated[float, _from_text(parse_fraction), _SCALAR]
+Top = Annotated[float, _from_text(parse_top), _SCALAR]
 AccuracyText = Annotated[Accuracy, _from_text(parse_accuracy), _SCALAR]
 Evidence = Annotated[Text, one_of(EVIDENCE)]
 Meaning = Annotated[Text, one_of(MEANS)]
@@ -252,7 +263,7 @@ class Spread(Entry):
     value: QuantityText | None = None
     plus_minus: WidthText | None = None
     shape: Shape | None = None
-    top: Fraction | None = None
+    top: Top | None = None
     low: QuantityText | None = None
     likely: QuantityText | None = None
     high: QuantityText | None = None
@@ -305,8 +316,16 @@ def _text_or_mapping(value: Any) -> str:
     return "mapping" if isinstance(value, dict | BaseModel) else "text"
 
 
+def _one_value(value: Any) -> str:
+    if not isinstance(value, str):
+        remedy = "write one value, or `{repeats: [7.72, 7.80]}`"
+        raise refuse("one value is expected here, not a list", remedy)
+    return _words(value)
+
+
+CellText = Annotated[str, BeforeValidator(_one_value), _SCALAR]
 Cell = Annotated[
-    Annotated[Text, Tag("text")] | Annotated[Spread, Tag("mapping")],
+    Annotated[CellText, Tag("text")] | Annotated[Spread, Tag("mapping")],
     Discriminator(_text_or_mapping),
 ]
 
@@ -350,7 +369,7 @@ class Instrument(Entry):
     shape: (
         Annotated[Text, one_of(("rectangular", "triangular", "arcsine", "trapezoidal"))] | None
     ) = None
-    top: Fraction | None = None
+    top: Top | None = None
     span: Annotated[list[Span], BeforeValidator(_range_or_ranges), _OneOrMany()] | None = None
     error_along_scale: Literal["same"] | None = None
     digit: Annotated[list[QuantityText], *_LISTED] | None = None

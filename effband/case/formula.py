@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from effband.problems import Misread
+from effband.problems import PASTED, Misread, named
 
 LONGEST = 2000
 MOST_TOKENS = 500
@@ -91,12 +91,10 @@ _TOKEN = re.compile(
     r"|(?P<name>[A-Za-z][A-Za-z0-9_]*)|(?P<mark>\*\*|[-+*/(),])|(?P<blank>[ \t\n]+)"
 )
 _HINTS = {
+    **PASTED,
     "^": "write ** for a power",
     "[": "write in_run(name, run) for one run's value",
     ".": "write a digit before the point: 0.5",
-    "\N{MULTIPLICATION SIGN}": "write *",
-    "\N{MIDDLE DOT}": "write *",
-    "\N{MINUS SIGN}": "this is U+2212, a typographic minus: write -",
     "\N{SQUARE ROOT}": "write sqrt(...)",
     "=": "a formula is one expression: give each its own line",
     "<": "comparisons are not part of a formula: use min or max, or a claim",
@@ -149,11 +147,13 @@ class _Parser:
         word = re.match(r"[0-9A-Za-z_.,]+", self.text[position:])
         if word and word.group()[0].isdigit():
             length = word.end()
+            if re.fullmatch(r"[0-9.]+[eE][0-9]{4,}", word.group()):
+                return Misread(position, length, "too large a number", "check it")
             what = f"{word.group()!r} is neither a number nor a name"
             return Misread(position, length, what, "write such as 2 * x, 0.5 or 1e-3")
         character = self.text[position]
         remedy = _HINTS.get(character, "use numbers, names, + - * / ** and parentheses")
-        return Misread(position, 1, f"{character!r} cannot stand in a formula", remedy)
+        return Misread(position, 1, f"{named(character, _HINTS)} cannot stand in a formula", remedy)
 
     def peek(self) -> _Token:
         return self.tokens[self.at]
@@ -278,3 +278,18 @@ def names_in(tree: Expression, inside_reducers: bool = True) -> set[str]:
                 return names_in(tree.arguments[0]) if inside_reducers and tree.arguments else set()
             return set().union(*(names_in(part, inside_reducers) for part in tree.arguments))
     return set()
+
+
+def every_name(tree: Expression) -> list[Name]:
+    """Return every part of a formula that is a name, in order, the run of `in_run` left out."""
+    match tree:
+        case Name():
+            return [tree]
+        case Negative():
+            return every_name(tree.part)
+        case Binary():
+            return every_name(tree.left) + every_name(tree.right)
+        case Call():
+            parts = tree.arguments[:1] if tree.function == "in_run" else tree.arguments
+            return [name for part in parts for name in every_name(part)]
+    return []

@@ -118,12 +118,12 @@ class Numbers:
     def _cells(self) -> list[Given]:
         found: list[Given] = []
         for name, column in self.columns.items():
-            if self._column_fits(name, column):
-                for run in self.rows:
-                    given = self._cell(name, column, run)
-                    if given is not None:
-                        found.append(given)
-            else:
+            fits = self._column_fits(name, column)
+            for run in self.rows:
+                given = self._cell(name, column, run, fits)
+                if fits and given is not None:
+                    found.append(given)
+            if not fits:
                 self.findings.broken.add(name)
         for run, row in self.rows.items():
             for name in row:
@@ -165,10 +165,9 @@ class Numbers:
         if column.in_every_run is not None:
             unit = column.in_every_run.unit
             if unit is not ONE and unit.dimension != column.unit.dimension:
-                what = f"{unit.text} does not fit {column.unit.text}"
-                self.findings.error(
-                    (*path, "in_every_run"), what, f"write it in {column.unit.text}"
-                )
+                own = column.unit.text
+                what = f"{unit.text} does not fit the column {name}, which is in {own}"
+                self.findings.key_error((*path, "in_every_run"), what, f"write it in {own}")
         if column.shared and column.instrument is not None:
             what = "an instrument already shares its common error among all runs"
             self.findings.key_error((*path, "shared"), what, "delete `shared:`")
@@ -178,13 +177,13 @@ class Numbers:
         rows = self.rows.values()
         return bool(rows) and all(isinstance(row.get(name), Spread) for row in rows)
 
-    def _cell(self, name: str, column: Column, run: str) -> Given | None:
+    def _cell(self, name: str, column: Column, run: str, fits: bool) -> Given | None:
         path: Path = ("runs", "rows", run, name)
         cell = self.rows[run].get(name)
         if cell is None or cell == "":
-            if column.in_every_run is not None:
+            if column.in_every_run is not None and fits:
                 return self._at(name, run, path, column, column, column.in_every_run)
-            if not column.optional and not (self.findings.broken & {name, run}):
+            if not column.optional and fits and not (self.findings.broken & {name, run}):
                 what = f"run {run} has no reading {name}"
                 remedy = "write it, or say `optional: true` on the column"
                 self.findings.key_error(("runs", "rows", run), what, remedy)
@@ -289,14 +288,20 @@ def given_input(name: str, entry: Input, findings: Findings) -> Given | None:
         if stray or {"value", "repeats"} <= keys_given(entry):
             key = sorted(stray)[0] if stray else "repeats"
             what = f"`{key}` does not go with an instrument, which says how well it reads"
-            findings.key_error((*path, key), what, "put a second, independent spread under `also:`")
+            remedy = "put a second, independent spread under `also:`"
+            if not stray:
+                what, remedy = "`value` and `repeats` both say what was read", "keep one of them"
+            findings.key_error((*path, key), what, remedy)
             return None
         if value is None and entry.repeats:
             value = _mean_of(entry, unit)
         return Given(name, None, path, entry, entry, value, unit)
     idle = _without_effect(entry)
     if idle is not None:
-        findings.key_error((*path, idle), f"`{idle}:` has no effect here", "delete it")
+        what, remedy = f"`{idle}` needs an instrument", "add `instrument:`, or delete it"
+        if idle == "unit":
+            what, remedy = "`unit` does not go with `value`, which has its own", "delete `unit:`"
+        findings.key_error((*path, idle), what, remedy)
         return None
     if entry.constant is None:
         value = None

@@ -25,8 +25,11 @@ class Range:
     span: tuple[float, float] | None
     digit: float | None
 
-    def limit(self, accuracy: Accuracy) -> float:
-        """Return the limit that a statement gives here, SI."""
+    def limit(self, accuracy: Accuracy, key: str, given: Given) -> float:
+        """Return the limit that a statement gives here, SI; raises BadSpread."""
+        for term in accuracy.each_term():
+            if term.quantity is not None and term.quantity.unit.dimension != self.unit.dimension:
+                _own_width(key, term.quantity, given, given.spread.instrument or "")
         return accuracy.limit(self.reading, self.unit, self.span, self.digit)
 
 
@@ -70,11 +73,12 @@ def _own_width(key: str, quantity: Quantity, given: Given, name: str) -> float:
     return quantity.si_width
 
 
-def curve_at(specimen: str, instrument: Instrument, ranged: Range, many: bool) -> Curve | None:
+def curve_at(given: Given, instrument: Instrument, ranged: Range, many: bool) -> Curve | None:
     """Return the common error at a reading, None where none is stated.
 
     `many` says that the specimen is read at more than one value, which needs a span.
     """
+    specimen = given.spread.instrument or ""
     accuracy, calibration = instrument.accuracy, instrument.calibration
     if instrument.class_ is not None:
         accuracy = Accuracy("class", ((Term("span", instrument.class_ / 100),),))
@@ -91,11 +95,14 @@ def curve_at(specimen: str, instrument: Instrument, ranged: Range, many: bool) -
     if instrument.error_along_scale is None:
         angle = angle_on_scale(ranged.reading, ranged.span)
     if calibration is not None:
-        limit = ranged.limit(calibration.expanded_uncertainty) / calibration.coverage_factor
+        limit = (
+            ranged.limit(calibration.expanded_uncertainty, "calibration", given)
+            / calibration.coverage_factor
+        )
         return Curve(specimen, limit, angle, law=None)
     assert accuracy is not None
     law = instrument.shape or "rectangular"
-    return Curve(specimen, ranged.limit(accuracy), angle, law, instrument.top)
+    return Curve(specimen, ranged.limit(accuracy, "accuracy", given), angle, law, instrument.top)
 
 
 def fresh_errors(

@@ -88,7 +88,7 @@ class Scope:
 
 @dataclass
 class Builder:
-    """Collects steps, each distinct one once."""
+    """Collects steps, each once for every place it stands at, so that each place is checked."""
 
     steps: list[Step] = field(default_factory=list)
     known: dict[Hashable, int] = field(default_factory=dict)
@@ -101,7 +101,7 @@ class Builder:
         spot: Spot | None = None,
     ) -> int:
         """Return the number of a step, which is made unless the same one is there."""
-        key = (op, inputs, detail, spot if op == "expect" else None)
+        key = (op, inputs, detail, spot)
         if key not in self.known:
             self.known[key] = len(self.steps)
             self.steps.append(Step(op, inputs, detail, spot))
@@ -182,7 +182,7 @@ class Builder:
         parts = tuple(self.expression(part, scope) for part in call.arguments)
         count = language.FUNCTIONS[name]
         if count is not None:
-            self._count(call, count, f"{name}({', '.join('xy'[:count])})")
+            self._count(call, count, f"{name}(y, x)" if count == 2 else f"{name}(x)")
             return self.arithmetic(name, parts, scope.spot(call))
         if len(parts) < 2:
             raise Misread(call.start, call.length, f"{name} needs two values", f"{name}(a, b)")

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from effband.case.findings import Findings
-from effband.case.format import Column, Input, Instrument
+from effband.case.format import Column, Input, Instrument, Spread
 from effband.case.given import Given, is_constant, refuse_later_keys
 from effband.case.model import Component, ErrorSource, Item, Leaf, Part
 from effband.case.natures import PRESSURE, UNSTATED, Nature
@@ -24,7 +24,7 @@ from effband.case.one_reading import (
     width_words,
 )
 from effband.case.program import Builder
-from effband.case.spreads import BadSpread, Stated, repeated_values, stated
+from effband.case.spreads import BadSpread, Stated, keys_given, repeated_values, stated
 from effband.case.text import Path
 from effband.evidence import distributions as laws
 from effband.evidence.instruments import PRESSURE_DIFFERENCE, READS
@@ -60,9 +60,13 @@ class Evidence:
                 self._add(given, read_at)
             except BadSpread as error:
                 path = given.path if error.path is None else error.path
-                if error.key and isinstance(given.entry, Column) and given.spread is given.entry:
-                    path = ("runs", "readings", given.name)
-                path = (*path, error.key) if error.key else path
+                key = error.key
+                if isinstance(given.entry, Column) and given.spread is given.entry:
+                    if error.by_value:
+                        key = None
+                    elif key and error.path is None:
+                        path = ("runs", "readings", given.name)
+                path = (*path, key) if key else path
                 self.findings.key_error(path, error.what, error.remedy)
                 self.findings.broken.add(given.name)
 
@@ -150,7 +154,8 @@ class Evidence:
         if entry.gas or (is_pressure and kind != PRESSURE_DIFFERENCE):
             gas = (entry.gas or "unsaid", given.name)
         if entry.gas and not is_pressure:
-            raise BadSpread("gas", "`gas:` is for a pressure read from a receiver", "delete it")
+            what = f"`gas` is said of pressures only; this is in {unit.text}"
+            raise BadSpread("gas", what, "delete it")
         return Nature(unit.dimension, kind, gas=gas)
 
     def _unit_path(self, given: Given) -> Path:
@@ -195,15 +200,16 @@ class Evidence:
 
     def _also(self, given: Given) -> Iterable[tuple[Component, int]]:
         spreads = given.spread.also or given.entry.also
+        path = given.path if given.spread.also else ("runs", "readings", given.name)
         for number, also in enumerate(spreads, start=1):
             suffix = f".also{number}" if len(spreads) > 1 else ".also"
-            value = given.value or given.spread.value
-            for key in ("instrument", "also", "physical", "unit", "each_reading", "readable_to"):
-                if getattr(also, key):
-                    what = f"`{key}:` cannot stand under `also:`"
-                    raise BadSpread("also", what, "give a plain spread, such as plus_minus: 0.3 K")
-            refuse_later_keys(also)
-            law = stated(also, value, given.unit, offset=True)
+            place: Path = (*path, "also")
+            if (*place, number - 1) in self.findings.text.values:
+                place = (*place, number - 1)
+            try:
+                law = _added(also, given)
+            except BadSpread as error:
+                raise BadSpread(error.key, error.what, error.remedy, place) from None
             evidence = also.evidence or self._own_evidence(given)
             component = self._source(
                 given, given.source + suffix, law, given.name, f"also {number}", evidence
@@ -230,7 +236,8 @@ class Evidence:
         known = self.sources.setdefault(name, source)
         if known.distribution != source.distribution:
             what = f"{given.name} is shared by all runs, so its spread must be the same in all"
-            raise BadSpread(None, what, "give the spread as a width with its unit, not as a share")
+            remedy = "give the spread as a width with its unit, not as a share"
+            raise BadSpread("shared", what, remedy)
         truncated = law.distribution
         if isinstance(truncated, laws.Truncated):
             self.assumptions.append(
@@ -307,7 +314,7 @@ class Evidence:
         specimen = given.spread.instrument
         assert specimen is not None
         evidence = self._evidence_of(specimen)
-        curve = curve_at(specimen, instrument, ranged, many)
+        curve = curve_at(given, instrument, ranged, many)
         if curve is not None and curve.limit > 0.0:
             if curve.limit > abs(reading - given.unit.zero) > 0.0 and not given.unit.kind:
                 what = f"{given.source}: the error of {specimen} is larger than its reading"
@@ -326,7 +333,7 @@ class Evidence:
             if many and instrument.error_along_scale == "same":
                 self._assume(f"{specimen}: its error is taken to be the same all along the scale")
         if instrument.stability is not None:
-            limit = ranged.limit(instrument.stability)
+            limit = ranged.limit(instrument.stability, "stability", given)
             if limit > 0.0:
                 law = Stated(0.0, given.unit, laws.Rectangular(-1.0, 1.0))
                 source = f"{specimen}.stability"
@@ -340,3 +347,16 @@ class Evidence:
     def _assume(self, words: str) -> None:
         if words not in self.assumptions:
             self.assumptions.append(words)
+
+
+def _added(also: Spread, given: Given) -> Stated:
+    """Return a component under `also:` as a law around 0; raises BadSpread."""
+    for key in ("instrument", "also", "physical", "unit", "each_reading", "readable_to"):
+        if getattr(also, key):
+            what = f"`{key}:` cannot stand under `also:`"
+            raise BadSpread(None, what, "give a plain spread, such as plus_minus: 0.3 K")
+    refuse_later_keys(also)
+    if not keys_given(also):
+        what = "nothing says how wide this component is"
+        raise BadSpread(None, what, "write such as `also: {plus_minus: 2 L}`")
+    return stated(also, given.value or given.spread.value, given.unit, offset=True)

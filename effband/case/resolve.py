@@ -65,12 +65,13 @@ class _Resolver:
         self.formulas.place(self.evidence.steps, numbers.absent)
         self.formulas.compile_all()
         targets, outputs = self._results()
-        checked = natures.check_natures(self.builder.program(), self.findings)
+        program = self.builder.program()
+        checked = natures.check_natures(program, self.findings)
         self._check_results(outputs, checked)
         whole = {output.target.name for output in outputs if output.run is None}
         check_deferred(self.file, self.runs, whole, self.findings)
         self._warn_unused()
-        used = set().union(*(self.builder.program().sources_of[o.step] for o in outputs))
+        used = set().union(*(program.sources_of[output.step] for output in outputs))
         items = self.evidence.items()
         file = self.file
         written = self.findings.text.tree.get("instruments", {})
@@ -83,7 +84,7 @@ class _Resolver:
             settings=self._settings(),
             sources=tuple(self.evidence.sources[name] for name in sorted(self.evidence.sources)),
             items=tuple(item for item in items if used & set(item.sources)),
-            program=self.builder.program(),
+            program=program,
             leaves=tuple(self.evidence.leaves),
             formulas=tuple(
                 (name, text_of(entry), self._nature_of(name, checked))
@@ -106,28 +107,43 @@ class _Resolver:
     # -- names -------------------------------------------------------------------------------
 
     def _check_names(self) -> None:
-        reserved = {*language.FUNCTIONS, *language.REDUCERS, *language.CONSTANTS, *PHYSICS}
-        reserved |= {"note", "label"}
-        seen: dict[str, str] = {}
-        sections: list[tuple[Path, dict[str, Any]]] = [
+        language_words = {*language.FUNCTIONS, *language.REDUCERS, *language.CONSTANTS, *PHYSICS}
+        words = {word.casefold(): word for word in language_words | {"note", "label"}}
+        numbers: list[tuple[Path, Any]] = [
             (("instruments",), self.file.instruments),
             (("inputs",), self.file.inputs),
             (("runs", "readings"), self.columns),
             (("formulas",), self.file.formulas),
         ]
+        for path, entries in numbers:
+            for name in entries:
+                word = words.get(name.casefold())
+                if word is not None:
+                    of = "a word of the formula language"
+                    what = f"{name!r} is {of}"
+                    if word != name:
+                        what = f"{name!r} differs only in case from {word}, {of}"
+                    self.findings.key_error((*path, name), what, "choose another name")
+        self._check_distinct(numbers)
+        runs = self.file.runs
+        sets: list[tuple[Path, Any]] = [(("runs", "rows"), runs.rows if runs else {})]
+        sets.append((("runs", "groups"), runs.groups if runs else {}))
+        self._check_distinct(sets)
+        self._check_distinct([(("results",), self.file.results)])
+
+    def _check_distinct(self, sections: list[tuple[Path, Any]]) -> None:
+        """Report names of one set that are the same, or differ only in case."""
+        seen: dict[str, tuple[str, str]] = {}
         for path, entries in sections:
             for name in entries:
-                where = (*path, name)
-                if name in reserved:
-                    what = f"{name!r} is a word of the formula language"
-                    self.findings.key_error(where, what, "choose another name")
-                elif name.casefold() in seen:
-                    other = seen[name.casefold()]
-                    what = f"{name!r} is already the name of something else ({other})"
-                    if other.split()[-1] != name:
-                        what = f"{name!r} differs only in case from {other}"
-                    self.findings.key_error(where, what, "choose another name")
-                seen.setdefault(name.casefold(), f"{path[-1]}: {name}")
+                section, other = seen.setdefault(name.casefold(), (str(path[-1]), name))
+                if other != name:
+                    what = f"{name!r} differs only in case from {section}: {other}"
+                elif section != path[-1] and section != "rows":
+                    what = f"{name!r} is already the name of something else ({section}: {other})"
+                else:
+                    continue
+                self.findings.key_error((*path, name), what, "choose another name")
 
     # -- results -----------------------------------------------------------------------------
 
@@ -299,7 +315,7 @@ class _Resolver:
                 remedy = "use it in a formula, or say `log_only: true`"
                 self.findings.warn(("inputs", name), f"{name} is not used", remedy)
         for name, column in self.columns.items():
-            if name not in self.formulas.used and not column.exact:
+            if name not in self.formulas.used and not column.exact and self.runs:
                 what = f"the reading {name} is not used in a formula"
                 self.findings.warn(("runs", "readings", name), what, "use it, or leave it as a log")
         for name in self.file.instruments:

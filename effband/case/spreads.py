@@ -44,10 +44,20 @@ class BadSpread(Exception):
         The key at fault, None for the whole entry.
     path
         Where that is, when it is not the entry itself.
+    by_value
+        Whether the value is at fault, so that in a column the cell is the place.
     """
 
-    def __init__(self, key: str | None, what: str, remedy: str, path: Path | None = None) -> None:
+    def __init__(
+        self,
+        key: str | None,
+        what: str,
+        remedy: str,
+        path: Path | None = None,
+        by_value: bool = False,
+    ) -> None:
         self.key, self.what, self.remedy, self.path = key, what, remedy, path
+        self.by_value = by_value
         super().__init__(what)
 
 
@@ -105,14 +115,14 @@ class _Reader:
         """Return a positive width in SI."""
         given: Quantity | ShareOfValue = getattr(self.spread, key)
         if isinstance(given, ShareOfValue):
-            return self._positive(key, given.fraction * self._size(key))
+            return self._positive(key, self._share(key, given.fraction))
         percent = given.unit.text in ("%", "ppm")
         if percent and self.unit.text in ("%", "ppm"):
             what = f"{key}: a percentage of what? the value itself is in {self.unit.text}"
             points, share = f"{100 * given.si:g} points", f"{given.number:g} {given.unit.text}"
             raise BadSpread(key, what, f"write `{points}` or `{share} of value`")
         if percent:
-            return self._positive(key, given.si * self._size(key))
+            return self._positive(key, self._share(key, given.si))
         self._same_dimension(key, given)
         return self._positive(key, self._as_width(key, given))
 
@@ -122,6 +132,13 @@ class _Reader:
         if not value > least:
             raise BadSpread(key, f"{key} must be above {least:g}", "check the number")
         return value
+
+    def _share(self, key: str, fraction: float) -> float:
+        size = self._size(key)
+        if size == 0.0:
+            what = f"{key}: {100 * fraction:g} % of 0 is no width"
+            raise BadSpread(key, what, "write a width with its unit", by_value=True)
+        return fraction * size
 
     def _size(self, key: str) -> float:
         if self.unit.kind == POINT:
@@ -165,7 +182,11 @@ def _limits(reader: _Reader) -> tuple[float, Distribution]:
 def _between(reader: _Reader) -> tuple[float, Distribution]:
     low, high = reader.ordered("low", "high")
     if reader.spread.inexact is not None:
-        law: Distribution = laws.CurvilinearTrapezoid(low, high, reader.width("inexact"))
+        inexact = reader.width("inexact")
+        if not inexact < (high - low) / 2:
+            what = "inexact must be above 0 and below half of high - low"
+            raise BadSpread("inexact", what, "check the number")
+        law: Distribution = laws.CurvilinearTrapezoid(low, high, inexact)
     else:
         law = _shaped(reader, low, high)
     return (low + high) / 2, law
@@ -178,7 +199,8 @@ def _shaped(reader: _Reader, low: float, high: float) -> Distribution:
         raise BadSpread("shape", "an exponential law has no limits", remedy)
     if (shape == "trapezoidal") != (top is not None):
         remedy = "write `shape: trapezoidal` with `top: 0.4`"
-        raise BadSpread("shape", "`top` and `shape: trapezoidal` belong together", remedy)
+        key = "shape" if reader.spread.shape else "top"
+        raise BadSpread(key, "`top` and `shape: trapezoidal` belong together", remedy)
     if shape == "triangular":
         return laws.Triangular(low, (low + high) / 2, high)
     if shape == "arcsine":
@@ -253,8 +275,12 @@ def repeated_values(spread: Spread, unit: Unit, as_width: bool = False) -> list[
 
 def _to_a_factor(reader: _Reader) -> tuple[float, Distribution]:
     centre = reader.centre()
+    if reader.unit.kind == POINT:
+        what = f"within_factor: a share of a temperature in {reader.unit.text} means nothing"
+        raise BadSpread("within_factor", what, "write a width in K")
     if not centre > 0.0:
-        raise BadSpread("within_factor", "within_factor needs a positive value", "use limits")
+        what = "within_factor needs a positive value"
+        raise BadSpread("within_factor", what, "use limits", by_value=True)
     return centre, laws.Lognormal(centre, reader.number("within_factor", 1.0))
 
 
@@ -271,7 +297,7 @@ def _exponential(reader: _Reader) -> tuple[float, Distribution]:
         raise BadSpread("shape", "a mean alone needs `shape: exponential`", "or declare limits")
     mean = reader.point("mean")
     if not mean > 0.0:
-        raise BadSpread("mean", "an exponential law needs a mean above 0", "check the sign")
+        raise BadSpread("mean", "mean must be above 0", "check the number")
     return mean, laws.Exponential(mean)
 
 

@@ -8,6 +8,7 @@ tags and second documents are refused, so a file means what it shows.
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 import unicodedata
 from collections.abc import Iterator
@@ -17,12 +18,13 @@ from typing import Any
 
 import yaml
 
-from effband.problems import CaseError, Place, Problem
+from effband.problems import PASTED, CaseError, Place, Problem, spell
 
 LARGEST_FILE = 256 * 1024
 DEEPEST = 20
 MOST_NODES = 20_000
 LONGEST_KEY = 80
+BAD_ESCAPE = "an escape stands for a character that is not allowed"
 
 Path = tuple[str | int, ...]
 Tree = dict[str, Any] | list[Any] | str
@@ -46,6 +48,8 @@ class CaseText:
         The place of the value, and of the key, at a path such as ("inputs", "barometer").
     verbatim
         Paths of scalars whose characters stand in the file one to one from their place on.
+    problems, spoiled
+        What is wrong with single values, and the paths of those values.
     """
 
     file: str
@@ -55,6 +59,8 @@ class CaseText:
     values: dict[Path, Place] = field(repr=False)
     keys: dict[Path, Place] = field(repr=False)
     verbatim: frozenset[Path] = field(repr=False)
+    problems: tuple[Problem, ...] = ()
+    spoiled: frozenset[Path] = frozenset()
 
     def place(self, path: Path, start: int = 0, length: int | None = None) -> Place:
         """Return where the value at a path stands, or a stretch of its characters.
@@ -94,7 +100,7 @@ def read_case(file: str | FilePath) -> CaseText:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         remedy = "check the file's name"
-        if FilePath(name).is_dir():
+        if os.path.isdir(name):
             remedy = "name a case file, not a folder"
         problem = Problem(None, f"cannot read the case: {reason}", remedy)
         raise CaseError([problem], name) from None
@@ -114,6 +120,8 @@ def parse_case(data: bytes, name: str) -> CaseText:
         values=reader.values,
         keys=reader.keys,
         verbatim=frozenset(reader.verbatim),
+        problems=tuple(reader.problems),
+        spoiled=frozenset(reader.spoiled),
     )
 
 
@@ -127,13 +135,13 @@ def _decode(data: bytes, name: str) -> str:
     except UnicodeDecodeError as error:
         before = data[: error.start]
         line = before.count(b"\n") + 1
-        column = len(before) - (before.rfind(b"\n") + 1) + 1
+        column = len(before[before.rfind(b"\n") + 1 :].decode("utf-8", "replace")) + 1
         what = f"byte 0x{data[error.start]:02x} is not UTF-8 text"
         problem = Problem(Place(line, column), what, "save the file as UTF-8 in your editor")
         raise CaseError([problem], name) from None
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     bad = [
-        Problem(_place_of(text, at), f"{_spell(text[at])} is not allowed in a case", "delete it")
+        Problem(_place_of(text, at), f"{spell(text[at])} is not allowed in a case", "delete it")
         for at in _refused_characters(text)
     ]
     if bad:
@@ -146,11 +154,6 @@ def _refused_characters(text: str) -> Iterator[int]:
         character = match.group()
         if _REFUSED_ESCAPES.match(character) or unicodedata.category(character) in ("Cs", "Cn"):
             yield match.start()
-
-
-def _spell(character: str) -> str:
-    name = unicodedata.name(character, "a control character")
-    return f"U+{ord(character):04X} ({name.lower()})"
 
 
 def _place_of(text: str, at: int) -> Place:
@@ -167,6 +170,7 @@ class _Reader:
         self.keys: dict[Path, Place] = {}
         self.verbatim: set[Path] = set()
         self.problems: list[Problem] = []
+        self.spoiled: set[Path] = set()
         self.nodes = 0
 
     def document(self) -> dict[str, Any]:
@@ -175,11 +179,16 @@ class _Reader:
             tree = self._document()
         except yaml.MarkedYAMLError as error:
             raise self._syntax(error) from None
+        except (ValueError, OverflowError):
+            escape = re.search(r"\\U(?!000|0010)[0-9A-Fa-f]{8}", self.text)
+            at = (escape.start(), 10) if escape else (0, 1)
+            start = _place_of(self.text, at[0])
+            place = Place(start.line, start.column, at[1])
+            problem = Problem(place, BAD_ESCAPE, "delete it")
+            raise CaseError([problem], self.name, self.text) from None
         except (yaml.YAMLError, RecursionError) as error:
             problem = Problem(Place(1, 1), f"this is not YAML: {error}", "check the file")
             raise CaseError([problem], self.name, self.text) from None
-        if self.problems:
-            raise CaseError(self.problems, self.name, self.text)
         return tree
 
     def _document(self) -> dict[str, Any]:
@@ -187,8 +196,10 @@ class _Reader:
         start = next(self.events)
         if isinstance(start, yaml.StreamEndEvent):
             self._stop(Place(1, 1), "the case is empty", "start with `effband: 1`")
-        if start.version or start.tags:
-            self._stop(_place(start), "a % directive is not allowed", "delete the line")
+        directive = re.match(r"(?:[ \t]*(?:#[^\n]*)?\n)*%", self.text)
+        if directive is not None:
+            place = _place_of(self.text, directive.end() - 1)
+            self._stop(place, "a % directive is not allowed", "delete the line")
         first = next(self.events)
         if not isinstance(first, yaml.MappingStartEvent):
             what = "a case is a list of `key: value` lines"
@@ -207,8 +218,11 @@ class _Reader:
         self.problems.append(Problem(place, what, remedy))
         raise CaseError(self.problems, self.name, self.text)
 
-    def _complain(self, place: Place, what: str, remedy: str) -> None:
+    def _complain(self, place: Place, what: str, remedy: str, path: Path | None = None) -> None:
+        """Note what is wrong with one value and go on; the value at `path` is spoiled."""
         self.problems.append(Problem(place, what, remedy))
+        if path is not None:
+            self.spoiled.add(path)
 
     def _node(self, event: Any, path: Path, depth: int) -> Tree:
         self.nodes += 1
@@ -219,13 +233,13 @@ class _Reader:
             self._stop(place, f"nested more than {DEEPEST} deep", "check the brackets and indents")
         if isinstance(event, yaml.AliasEvent):
             self._complain(
-                place, f"an alias (*{event.anchor}) is not allowed", "write the value out"
+                place, f"an alias (*{event.anchor}) is not allowed", "write the value out", path
             )
             return ""
         if event.anchor is not None:
-            self._complain(place, f"an anchor (&{event.anchor}) is not allowed", "delete it")
+            self._complain(place, f"an anchor (&{event.anchor}) is not allowed", "delete it", path)
         if event.tag is not None:
-            self._complain(place, f"a tag ({event.tag}) is not allowed", "delete it")
+            self._complain(place, f"a tag ({event.tag}) is not allowed", "delete it", path)
         self.values[path] = place
         if isinstance(event, yaml.ScalarEvent):
             return self._scalar(event, path)
@@ -243,14 +257,12 @@ class _Reader:
             self.verbatim.add(path)
         bad = _REFUSED_ESCAPES.search(value.replace("\n", " ").replace("\t", " "))
         if bad or any(unicodedata.category(c) == "Cs" for c in value if not c.isascii()):
-            self._complain(
-                place, "an escape stands for a character that is not allowed", "delete it"
-            )
+            self._complain(place, BAD_ESCAPE, "delete it", path)
             return ""
-        if value == "" and not quote:
-            self._complain(
-                place, "a value is missing here", "write one; text after # is a comment: quote it"
-            )
+        a_cell = path[:2] == ("runs", "rows") and len(path) == 4  # may be optional
+        if value == "" and not quote and not a_cell:
+            remedy = "write one; text after # is a comment: quote it"
+            self._complain(place, "a value is missing here", remedy, path)
         return value
 
     def _sequence(self, path: Path, depth: int) -> list[Tree]:
@@ -267,20 +279,22 @@ class _Reader:
                 self._stop(place, "a key must be a word", "write `name: value`")
             key = event.value
             if event.anchor is not None or event.tag is not None or key == "<<":
-                self._complain(
-                    place, "anchors, tags and merge keys are not allowed", "write it out"
-                )
-            if not key or len(key) > LONGEST_KEY or not key.isprintable():
-                self._complain(place, "this key is no plain word", f"at most {LONGEST_KEY} letters")
+                what = "anchors, tags and merge keys are not allowed"
+                self._complain(place, what, "write it out", (*path, key))
+            following = next(self.events)
+            odd = self._odd_key(key, place, following)
             place = Place(place.line, place.column, max(1, len(key)))
             known = self.keys.get((*path, key))
-            following = next(self.events)
-            if re.match("[0-9]", key) and _nothing(following):
-                what = f"{key!r} stands alone after a comma"
-                self._complain(place, what, "write decimals with a point, such as 19.93")
-                continue
-            value = self._node(following, (*path, key), depth + 1)
-            if key in entries and known is not None:
+            if odd is not None:
+                self._complain(*odd, (*path, key))
+                if _nothing(following):
+                    continue
+            if _nothing(following) and following.start_mark.line + 1 > place.line:
+                following.start_mark = following.end_mark = event.start_mark
+            again = key in entries  # the first keeps its place
+            at: Path = (*path, f"{key} again" if again else key)
+            value = self._node(following, at, depth + 1)
+            if again and known is not None:
                 what = f"{key!r} stands twice; it is already on line {known.line}"
                 self._complain(place, what, "rename one of the two, or delete it")
             else:
@@ -288,8 +302,27 @@ class _Reader:
                 entries[key] = value
         return entries
 
+    def _odd_key(self, key: str, place: Place, following: Any) -> tuple[Place, str, str] | None:
+        """Return what is wrong with a key, or None."""
+        if re.match("[0-9]", key) and _nothing(following):
+            what = f"{key!r} stands alone after a comma"
+            return place, what, "write decimals with a point, such as 19.93"
+        if _REFUSED_ESCAPES.search(key) or any(unicodedata.category(c) == "Cs" for c in key):
+            return place, BAD_ESCAPE, "delete it"
+        for at, character in enumerate(key):
+            if not character.isprintable():
+                remedy = PASTED.get(character, "delete it").rpartition(": ")[2]
+                return place.shifted(at, 1), f"{spell(character)} cannot stand in a key", remedy
+        if ":" in key and _nothing(following):
+            return place, f"{key!r} stands without a value", "write a blank after the colon"
+        if len(key) > LONGEST_KEY:
+            return place, f"a key of more than {LONGEST_KEY} letters", "shorten it"
+        return None if key else (place, "a key is missing here", "write `name: value`")
+
     def _syntax(self, error: yaml.MarkedYAMLError) -> CaseError:
         mark = error.problem_mark or error.context_mark
+        if "unexpected end of stream" in str(error.problem) and error.context_mark:
+            mark = error.context_mark  # where the quote that never closes was opened
         place = Place(mark.line + 1, mark.column + 1) if mark else Place(1, 1)
         what = f"YAML cannot be read here: {error.problem or error.context or 'syntax error'}"
         remedy = "check the indent, the blank after each colon, and that quotes and brackets close"

@@ -17,6 +17,13 @@ from effband.case.text import CaseText, Path
 from effband.problems import nearest
 
 _STAND_IN: dict[str, Any] = {"effband": "1", "title": "untitled", "results": {}}
+# What stands in the place of a refused member of a list, so that the others keep their places.
+_SECTIONS_OF_NAMES = (("inputs",), ("formulas",), ("runs",), ("runs", "readings"))
+REMOVED = "removed_entry"
+_REMOVED_ENTRY: dict[str, dict[str, Any]] = {
+    "claims": {"result": REMOVED, "says": "at most 0"},
+    "correlations": {"between": [REMOVED, REMOVED + "_2"], "coefficient": "0"},
+}
 _SECTIONS = (
     "instruments",
     "inputs",
@@ -35,6 +42,12 @@ def typed(text: CaseText, findings: Findings) -> CaseFile:
     """
     tree: dict[str, Any] = copy.deepcopy(text.tree)
     _drop_remarks(tree)
+    findings.problems += text.problems
+    for path in sorted(text.spoiled, key=_last_first, reverse=True):
+        if path[-1:] in (("note",), ("label",)):
+            _forget(tree, path)
+        else:
+            _take_out(tree, path, findings)
     for _ in range(4):  # what hid behind a removed entry shows in the next round
         try:
             return CaseFile.model_validate(tree)
@@ -60,6 +73,13 @@ def _drop_remarks(tree: dict[str, Any]) -> None:
             for word in ("note", "label"):
                 if isinstance(section.get(word), str):
                     del section[word]
+
+
+def _forget(tree: Any, path: Path) -> None:
+    """Remove one key and nothing else."""
+    for step in path[:-1]:
+        tree = tree[step]
+    del tree[path[-1]]
 
 
 def _last_first(path: Path) -> tuple[tuple[int, str], ...]:
@@ -106,7 +126,8 @@ def _report(problem: dict[str, Any], path: Path, findings: Findings) -> None:
                 path, context["what"], context["remedy"], context["start"], context["length"]
             )
     elif kind == "missing":
-        where = f" in {path[-1]!r}" if path else ""
+        where = f" in {path[-1]!r}" if path and isinstance(path[-1], str) else ""
+        where = " here" if path and not where else where
         remedy = "add `effband: 1`" if key == "effband" else f"add `{key}:`"
         findings.key_error(path, f"{key!r} is missing{where}", remedy)
     elif kind == "extra_forbidden":
@@ -119,12 +140,18 @@ def _report(problem: dict[str, Any], path: Path, findings: Findings) -> None:
             remedy = "write such as {value: 0.31 kg, plus_minus: 0.02 kg}"
         elif path[:2] == ("runs", "rows"):
             remedy = "write such as full: {p_start: 9.0, run_time: 78.4}"
+        elif path[:1] == ("cross_checks",):
+            findings.error(path, "a list is expected here", "write it in brackets: [a, b]")
+            return
         findings.error(path, "`key: value` pairs are expected here", remedy)
     elif kind == "list_type":
         findings.error(path, "a list is expected here", "write it in brackets: [a, b]")
     elif kind in ("too_short", "too_long"):
         count = context.get("min_length", context.get("max_length"))
-        findings.error(path, f"{count} values are expected here", "write [low, high]")
+        what = f"{count} values are expected here, not {context['actual_length']}"
+        while isinstance(path[-1], int):  # a single span was read as one of several
+            path = path[:-1]
+        findings.error(path, what, "write [low, high], and decimals with a point")
     elif kind == "literal_error":
         findings.error(path, "this word is not known here", f"write {context['expected']}")
     else:
@@ -174,6 +201,8 @@ def _take_out(tree: dict[str, Any], path: Path, findings: Findings) -> None:
     if not entry:
         return
     findings.broken.update(str(step) for step in entry[1:])
+    if entry in _SECTIONS_OF_NAMES:
+        findings.names_lost = True
     parent: Any = tree
     for step in entry[:-1]:
         parent = parent.get(step) if isinstance(parent, dict) else None
@@ -183,7 +212,11 @@ def _take_out(tree: dict[str, Any], path: Path, findings: Findings) -> None:
         if len(entry) == 1 and last in _STAND_IN:
             parent[last] = _STAND_IN[str(last)]
     elif isinstance(parent, list) and isinstance(last, int):
-        tree[str(entry[0])] = [v for i, v in enumerate(parent) if i != last]
+        findings.broken.update({REMOVED, REMOVED + "_2"})
+        if entry[0] in _REMOVED_ENTRY:
+            parent[last] = dict(_REMOVED_ENTRY[str(entry[0])])
+        else:
+            tree.pop(str(entry[0]), None)
 
 
 def _depth_of_entry(path: Path) -> int:

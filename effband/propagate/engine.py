@@ -52,8 +52,9 @@ class Counts:
         Integer counts, shape (BATCHES, BINS + 2); first and last are below and above the bins.
     smallest, largest
         The extreme values.
-    shift, power_sums
-        Sums of (y - shift)**k for k = 1 to 4.
+    shift, scale, power_sums
+        Sums of ((y - shift) / scale)**k for k = 1 to 4; the scale is a power of two near the
+        spread, so that no square leaves the range of numbers.
     above_ceiling
         Trials above the ceiling.
     lanes
@@ -68,6 +69,7 @@ class Counts:
     smallest: float
     largest: float
     shift: float
+    scale: float
     power_sums: tuple[float, float, float, float]
     above_ceiling: int
     lanes: FloatArray
@@ -83,6 +85,11 @@ class _Range:
     low: float
     width: float
     shift: float
+
+    @property
+    def scale(self) -> float:
+        """A power of two near the spread; 1 for an output that does not vary."""
+        return 2.0 ** math.frexp(self.width * BINS / 20)[1] if self.width > 0.0 else 1.0
 
 
 @dataclass
@@ -124,8 +131,8 @@ class Engine:
         outputs = self.case.outputs
         by_name = {source.name: source for source in self.case.sources}
         ceilings = [output.ceiling for output in outputs if output.ceiling is not None]
-        wanted = [*(output.step for output in outputs), *ceilings]
-        self.kernel = compile_kernel(self.case.program, by_name, wanted, reuse=True)
+        self.wanted = [*(output.step for output in outputs), *ceilings]
+        self.kernel = compile_kernel(self.case.program, by_name, self.wanted, reuse=True)
         found = iter(self.kernel.outputs[len(outputs) :])
         self.ceilings: list[Operand | None] = [
             None if output.ceiling is None else next(found) for output in outputs
@@ -317,6 +324,7 @@ class Engine:
                 piece = y[lane * LANE : (lane + 1) * LANE]
                 d, d2 = difference[: len(piece)], square[: len(piece)]
                 np.subtract(piece, range_.shift, out=d)
+                np.multiply(d, 1.0 / range_.scale, out=d)
                 np.multiply(d, d, out=d2)
                 sums = result.sums[k, lane]
                 sums[0], sums[1] = d.sum(), d2.sum()
@@ -348,7 +356,7 @@ class Engine:
         kernel = compile_kernel(
             self.case.program,
             {source.name: source for source in self.case.sources},
-            [output.step for output in self.case.outputs],
+            self.wanted,
             reuse=False,
         )
         arrays = [np.empty(size) for _ in range(kernel.slots)]
@@ -436,6 +444,7 @@ class _Total:
                 smallest=float(self.extremes[k, 0]),
                 largest=float(self.extremes[k, 1]),
                 shift=range_.shift,
+                scale=range_.scale,
                 power_sums=tuple(math.fsum(self.sums[:, k, p]) for p in range(4)),  # type: ignore[arg-type]
                 above_ceiling=int(self.above[k]),
                 lanes=np.concatenate([lane[k] for lane in lanes]),

@@ -85,9 +85,9 @@ def summarise(counts: Counts, probability: float, degrees_of_freedom: float, why
     """
     n = counts.trials
     m1, m2, m3, m4 = (total / n for total in counts.power_sums)
-    mean = counts.shift + m1
+    mean = counts.shift + m1 * counts.scale
     variance = max(m2 - m1 * m1, 0.0)
-    u = math.sqrt(variance * n / (n - 1))
+    u = math.sqrt(variance * n / (n - 1)) * counts.scale
     fourth = m4 - 4 * m1 * m3 + 6 * m1 * m1 * m2 - 3 * m1**4
     beyond = counts.above_ceiling / n
     if not counts.varies:
@@ -105,7 +105,8 @@ def summarise(counts: Counts, probability: float, degrees_of_freedom: float, why
     shortest_error = _shortest_error(counts, probability)
     density = _density(total, counts)
     no_variance = _no_variance(counts, degrees_of_freedom, why)
-    se_u: float | None = math.sqrt(max(fourth - variance**2, 0.0) / n) / (2 * u)
+    spread_of_u = math.sqrt(max(fourth / variance - variance, 0.0) / n) / 2
+    se_u: float | None = spread_of_u * counts.scale
     if degrees_of_freedom <= 4 or no_variance is not None:
         se_u = None
     has_mean = degrees_of_freedom > 1
