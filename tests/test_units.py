@@ -629,7 +629,7 @@ DIGITS_HINT = "write digits, with a point for decimals, such as 12.5"
         ("0b1", DIGITS_HINT),
         ("1e", DIGITS_HINT),
         ("1e5.0", DIGITS_HINT),
-        ("1e1000", DIGITS_HINT),
+        ("1e1000", "check the exponent"),
         ("nan", DIGITS_HINT),
         ("inf", DIGITS_HINT),
         ("-Infinity", DIGITS_HINT),
@@ -640,7 +640,7 @@ DIGITS_HINT = "write digits, with a point for decimals, such as 12.5"
         ("five", DIGITS_HINT),
         ("1+1", DIGITS_HINT),
         ("1j", DIGITS_HINT),
-        ("1" * 41, DIGITS_HINT),
+        ("1" * 41, "write at most 40 characters"),
     ],
 )
 def test_refused_number(text: str, remedy: str) -> None:

@@ -118,8 +118,9 @@ def parse_fraction(text: str) -> float:
 
 
 def parse_top(text: str) -> float:
-    """Return the ratio of top to base of a trapezoid, 0 to 1."""
-    number = parse_number(text)
+    """Return the ratio of top to base of a trapezoid, 0 to 1: `0.4` or `2/5`."""
+    above, slash, below = text.partition("/")
+    number = parse_number(above) / (parse_number(below) or float("nan") if slash else 1.0)
     if not 0.0 <= number <= 1.0:
         raise Misread(0, len(text), f"{text!r} is no ratio of top to base", "write such as 0.4")
     return number

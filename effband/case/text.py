@@ -174,6 +174,11 @@ class _Reader:
         self.nodes = 0
 
     def document(self) -> dict[str, Any]:
+        """Return the one mapping that the text is; problems with single values are collected."""
+        directive = re.match(r"(?:[ \t]*(?:#[^\n]*)?\n)*%", self.text)
+        if directive is not None:
+            place = _place_of(self.text, directive.end() - 1)
+            self._stop(place, "a % directive is not allowed", "delete the line")
         try:
             self.events: Iterator[Any] = iter(yaml.parse(self.text, Loader=yaml.SafeLoader))
             tree = self._document()
@@ -196,10 +201,6 @@ class _Reader:
         start = next(self.events)
         if isinstance(start, yaml.StreamEndEvent):
             self._stop(Place(1, 1), "the case is empty", "start with `effband: 1`")
-        directive = re.match(r"(?:[ \t]*(?:#[^\n]*)?\n)*%", self.text)
-        if directive is not None:
-            place = _place_of(self.text, directive.end() - 1)
-            self._stop(place, "a % directive is not allowed", "delete the line")
         first = next(self.events)
         if not isinstance(first, yaml.MappingStartEvent):
             what = "a case is a list of `key: value` lines"

@@ -81,7 +81,7 @@ REFUSED: dict[str, tuple[str, str]] = {
     ),
     "a key of 100 000 letters": (
         complete("? " + "x" * 100_000 + "\n: 1\n"),
-        "case.yaml:3:3: error: this key is no plain word",
+        "case.yaml:3:3: error: a key of more than 80 letters",
     ),
     "a number of 5 000 digits": (
         complete("inputs: {a: {value: " + "7" * 5_000 + " kg, plus_minus: 1 kg}}\n"),
@@ -93,11 +93,11 @@ REFUSED: dict[str, tuple[str, str]] = {
     ),
     "a seed of 100 000 digits and a letter": (
         complete("settings: {seed: " + "7" * 100_000 + "x}\n"),
-        f"case.yaml:3:18: error: {'7' * 40!r} is not a number",
+        f"case.yaml:3:18: error: {'7' * 40!r} is too long for a number",
     ),
     "100 000 hexadecimal digits": (
         complete("settings: {seed: 0x" + "f" * 100_000 + "}\n"),
-        f"case.yaml:3:18: error: {'0x' + 'f' * 38!r} is not a number",
+        f"case.yaml:3:18: error: {'0x' + 'f' * 38!r} is too long for a number",
     ),
     "a claim of 100 000 words": (
         complete("claims: [{result: g, says: between " + "1 and " * 20_000 + "1}]\n"),
@@ -182,7 +182,7 @@ ACCEPTED = {
         [
             *(f"a{i}: a{i + 1} + b{i + 1}" for i in range(40)),
             *(f"b{i}: a{i + 1} * b{i + 1}" for i in range(40)),
-            *("a40: 1", "b40: 0.5"),
+            *("a40: 1", "b40: 0"),
         ],
     ),
 }
