@@ -349,6 +349,8 @@ def _function(op: str, given: Nature) -> Nature:
     if op in ("sin", "cos", "tan"):
         if any(given.dimension) and given.dimension != ANGLE:
             raise Misread(0, 1, f"{op} needs an angle; this is {given.words()}", "write deg or rad")
+    elif op not in ("exp", "log", "log10", "asin", "acos", "atan"):
+        raise AssertionError(f"no rule for {op}")
     elif not _is(given, DIMENSIONLESS):
         what = f"{op} needs a number without unit; this is {given.words()}"
         raise Misread(0, 1, what, "divide it by something of its own unit")

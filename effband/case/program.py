@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass, field
 
 from effband.case import formula as language
@@ -65,6 +65,17 @@ class Program:
             own = {str(step.detail)} if step.op == "source" else set()
             found.append(frozenset(own.union(*(found[i] for i in step.inputs))))
         return tuple(found)
+
+    def needed_for(self, wanted: Iterable[int]) -> list[int]:
+        """Return the steps that the wanted ones are made of, in order, those included."""
+        found: set[int] = set()
+        open_ = list(wanted)
+        while open_:
+            at = open_.pop()
+            if at not in found:
+                found.add(at)
+                open_.extend(self.steps[at].inputs)
+        return sorted(found)
 
 
 # What a name, or a reducer over runs, stands for where the formula is used.

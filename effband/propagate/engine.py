@@ -32,6 +32,7 @@ PILOT = 20_000
 BATCHES = 8
 TAIL_BLOCKS = 2
 CHECK = "look for a division by 0, or the logarithm or root of a negative number"
+ROUNDING = 1e-12  # relative spread below which a value does not vary
 WIDEST = 6  # how often the bins are widened, eightfold each time, for a heavy tail
 
 Progress = Callable[[int, int], None]
@@ -97,7 +98,7 @@ class _BlockResult:
     block: int
     sums: FloatArray  # (outputs, lanes, 4)
     largest_square: FloatArray  # (outputs, lanes)
-    counts: IntArray  # (outputs, slices, BINS + 2)
+    counts: npt.NDArray[np.int32]  # (outputs, slices, BINS + 2)
     extremes: FloatArray  # (outputs, 2)
     above: IntArray  # (outputs,)
 
@@ -154,7 +155,10 @@ class Engine:
             narrow = [self._too_narrow(count) for count in counts]
             if not any(narrow):
                 return counts
-            ranges = [_widened(r) if n else r for r, n in zip(ranges, narrow, strict=True)]
+            ranges = [
+                _widened(r, count) if n else r
+                for r, n, count in zip(ranges, narrow, counts, strict=True)
+            ]
         title = self.case.outputs[narrow.index(True)].title
         raise ComputationRefused(
             f"{title}: its tails reach so far that no band can be given",
@@ -168,15 +172,15 @@ class Engine:
         low, high = np.quantile(y, [(1 - reach) / 2, (1 + reach) / 2])
         shift = float(np.median(y))
         spread = float(y.max() - y.min())
-        if spread <= 1e-12 * max(abs(shift), 1e-300):
+        if spread <= ROUNDING * abs(shift):
             return _Range(shift, 0.0, shift)
         # 2.5 times the inner range each way: about 10 standard deviations of a normal output
         half = 2.5 * float(high - low) or spread
         return _Range(float(low + high) / 2 - half, 2 * half / BINS, shift)
 
     def _too_narrow(self, counts: Counts) -> bool:
-        if not counts.varies:
-            return False
+        if not counts.varies:  # so the pilot says; it may vary too seldom for that
+            return counts.largest - counts.smallest > ROUNDING * abs(counts.shift)
         outside = (1 - self.probability) / 2 * counts.trials
         total = counts.batches.sum(axis=0, dtype=np.int64)
         return bool(total[0] > 0.5 * outside or total[-1] > 0.5 * outside)
@@ -308,7 +312,7 @@ class Engine:
             block,
             np.zeros((self.n_outputs, lanes, 4)),
             np.zeros((self.n_outputs, lanes)),
-            np.zeros((self.n_outputs, self._slices(), BINS + 2), dtype=np.int64),
+            np.zeros((self.n_outputs, self._slices(), BINS + 2), dtype=np.int32),
             np.zeros((self.n_outputs, 2)),
             above,
         )
@@ -396,7 +400,11 @@ def _binned(y: FloatArray, range_: _Range) -> IntArray:
     return np.bincount(at.astype(np.int64), minlength=BINS + 2)
 
 
-def _widened(range_: _Range) -> _Range:
+def _widened(range_: _Range, counts: Counts) -> _Range:
+    """Return a range eight times as wide, or all that was seen where there was none."""
+    if range_.width == 0.0:
+        edge = (counts.largest - counts.smallest) / BINS
+        return _Range(counts.smallest - edge, edge * (BINS + 2) / BINS, range_.shift)
     width = 8 * range_.width
     middle = range_.low + range_.width * BINS / 2
     return _Range(middle - width * BINS / 2, width, range_.shift)
@@ -415,7 +423,7 @@ class _Total:
         self.lanes: dict[int, FloatArray] = {}
 
     def add(self, result: _BlockResult) -> None:
-        for k, counts in enumerate(result.counts.astype(np.int32)):
+        for k, counts in enumerate(result.counts):
             if len(counts) == BATCHES:
                 self.batches[k] += counts
             else:

@@ -185,29 +185,14 @@ class _Compiler:
         self.nodes: list[tuple[Step, tuple[Any, ...], int]] = []
 
     def kernel(self) -> Kernel:
-        operands = [self._node(step) for step in self.wanted]
+        for at in self.program.needed_for(self.wanted):
+            self.plain[at] = self._lowered(at)
+        operands = [self.plain[step] for step in self.wanted]
         order = self._in_order(operands)
         return self._with_slots(order, operands)
 
-    def _node(self, number: int) -> Any:
-        """Return a number for a constant, else the index of a distinct operation."""
-        if number not in self.plain:
-            # inputs stand before a step, so a plain loop does instead of deep recursion
-            for at in self._needed(number):
-                self.plain[at] = self._lowered(at)
-        return self.plain[number]
-
-    def _needed(self, number: int) -> list[int]:
-        found: set[int] = set()
-        open_ = [number]
-        while open_:
-            at = open_.pop()
-            if at not in found and at not in self.plain:
-                found.add(at)
-                open_.extend(self.program.steps[at].inputs)
-        return sorted(found)
-
     def _lowered(self, number: int) -> Any:
+        """Return a number for a constant, else the index of a distinct operation."""
         step = self.program.steps[number]
         if step.op == "constant":
             return float(step.detail)  # type: ignore[arg-type]

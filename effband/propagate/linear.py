@@ -39,16 +39,21 @@ class LinearBand:
     reason: str | None = None
 
 
+def _corner(a: Any) -> bool:
+    """Return whether a value is 0 but would not stay there."""
+    return _nominal(a) == 0.0 and isinstance(a, AffineScalarFunc) and any(a.derivatives.values())
+
+
 def _absolute(a: Any) -> Any:
-    if _nominal(a) == 0.0:
+    if _corner(a):
         raise ValueError("a corner")
-    return a if _nominal(a) > 0.0 else -a
+    return -a if _nominal(a) < 0.0 else a
 
 
 def _lesser(a: Any, b: Any) -> Any:
-    if _nominal(a) == _nominal(b):
+    if _corner(a - b):
         raise ValueError("a corner")
-    return a if _nominal(a) < _nominal(b) else b
+    return b if _nominal(b) < _nominal(a) else a
 
 
 def _greater(a: Any, b: Any) -> Any:
@@ -110,9 +115,9 @@ class _Runner:
         self.sources = {source.name: source for source in case.sources}
         self.variables: dict[Any, _Variable] = {}
         self.by_source: dict[str, Any] = {}
-        self.values: list[Any] = []
-        for step in case.program.steps:
-            self.values.append(self._value(step))
+        self.values: dict[int, Any] = {}
+        for at in case.program.needed_for(output.step for output in case.outputs):
+            self.values[at] = self._value(case.program.steps[at])
 
     def _value(self, step: Step) -> Any:
         if step.op == "constant":
@@ -135,6 +140,8 @@ class _Runner:
             value = FUNCTIONS[step.op](*inputs)
         except (ValueError, ArithmeticError, TypeError) as error:
             return _Failure(f"{owner}: {step.op} has no value at the expected inputs ({error})")
+        if isinstance(value, complex):
+            return _Failure(f"{owner}: {step.op} has no real value at the expected inputs")
         if not _finite(value):
             return _Failure(f"{owner}: {step.op} has no derivative at the expected inputs")
         return value

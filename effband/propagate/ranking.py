@@ -267,7 +267,8 @@ class _Ranker:
         """Return half-widths with each item held: shape (strata, items, outputs)."""
         base, spare = self._arrays(OTHERS), self._arrays(OTHERS)
         held = [self._held(item) for item in self.items]
-        found = np.empty((STRATA, len(self.items), len(self.case.outputs)))
+        found = np.full((STRATA, len(self.items), len(self.case.outputs)), np.nan)
+        touched = [self._touched(item) for item in self.items]
         for stratum in range(STRATA):
 
             def draw(source: ErrorSource, out: FloatArray, stratum: int = stratum) -> None:
@@ -281,8 +282,17 @@ class _Ranker:
                 replaced = {
                     name: np.full(OTHERS, values[stratum]) for name, values in held[i].items()
                 }
-                found[stratum, i] = self._half_widths(self._with(base, spare, replaced))
+                outputs = self._with(base, spare, replaced)[touched[i]]
+                found[stratum, i, touched[i]] = self._half_widths(outputs)
         return found
+
+    def _touched(self, item: Item) -> list[int]:
+        """Return the outputs that depend on an item."""
+        return [
+            k
+            for k, output in enumerate(self.case.outputs)
+            if self.case.program.sources_of[output.step] & set(item.sources)
+        ]
 
     def _sources(self) -> dict[str, ErrorSource]:
         return {source.name: source for source in self.kernel.sources}
@@ -290,27 +300,43 @@ class _Ranker:
     def _held(self, item: Item) -> dict[str, FloatArray]:
         """Return the draws at which an item's sources are held, one of each in every stratum.
 
-        They are a scrambled net keyed by the item's name, so that no other item moves them.
+        An instrument's common sources share a scrambled net, which spreads better; each other
+        source has strata of its own. Keys are names, so that no other item, reading or run
+        moves them.
         """
-        sources = [s for name, s in sorted(self._sources().items()) if name in item.sources]
-        if not sources:
-            return {}
-        points = _net(self.seed, streams.STRATA, item.name, 0, len(sources), STRATA)
-        return {
-            source.name: source.distribution.quantile(points[:, at].copy())
-            for at, source in enumerate(sources)
-        }
+        sources = self._sources()
+        held: dict[str, FloatArray] = {}
+        for part in item.parts:
+            names = [name for name in part.sources if name in sources]
+            if part.name == "common" and names:
+                points = _net(self.seed, streams.STRATA, item.name, 0, len(names), STRATA)
+                for at, name in enumerate(names):
+                    held[name] = sources[name].distribution.quantile(points[:, at].copy())
+            else:
+                held.update({name: self._in_strata(sources[name]) for name in names})
+        return held
+
+    def _in_strata(self, source: ErrorSource) -> FloatArray:
+        stream = streams.generator(self.seed, streams.STRATA, source.name, 0)
+        within = np.empty(STRATA)
+        streams.fill_uniform(stream, within)
+        # sorting uniforms shuffles without relying on a library's own shuffle
+        order = np.argsort(stream.random(STRATA), kind="stable")
+        return source.distribution.quantile((order + within) / STRATA)
 
     def _half_widths(self, outputs: FloatArray) -> FloatArray:
         size = outputs.shape[1]
-        ends = []
+        places, shares = [], []
         for p in ((1 - self.probability) / 2, (1 + self.probability) / 2):
             at = p * size - 0.5
-            below = min(max(math.floor(at), 0), size - 2)
-            ordered = np.partition(outputs, (below, below + 1), axis=1)
-            part = min(max(at - below, 0.0), 1.0)
-            ends.append(ordered[:, below] * (1 - part) + ordered[:, below + 1] * part)
-        half: FloatArray = (ends[1] - ends[0]) / 2
+            places.append(min(max(math.floor(at), 0), size - 2))
+            shares.append(min(max(at - places[-1], 0.0), 1.0))
+        ordered = np.partition(outputs, [k + i for k in places for i in (0, 1)], axis=1)
+        low, high = (
+            ordered[:, k] * (1 - share) + ordered[:, k + 1] * share
+            for k, share in zip(places, shares, strict=True)
+        )
+        half: FloatArray = (high - low) / 2
         return half
 
     # -- indices ---------------------------------------------------------------------------------
@@ -341,7 +367,7 @@ class _Ranker:
         and (scramblings, rows, outputs) by (item, part).
         """
         size = AT_ONCE * ROWS
-        base, spare = self._arrays(size), self._arrays(size)
+        base, spare, other = (self._arrays(size) for _ in range(3))
         n_outputs = len(self.case.outputs)
 
         def shaped(outputs: FloatArray) -> FloatArray:
@@ -355,7 +381,7 @@ class _Ranker:
             ]
             a_values, b_values = self._values_at(np.concatenate(points))
             a = self._all(base, a_values)
-            b = self._all(self._arrays(size), b_values)
+            b = self._all(other, b_values)
             swapped = np.empty((AT_ONCE, len(self.items), ROWS, n_outputs))
             by_part = {}
             for i, item in enumerate(self.items):

@@ -135,6 +135,8 @@ def summarise(counts: Counts, probability: float, degrees_of_freedom: float, why
 
 def _density(total: np.ndarray, counts: Counts) -> tuple[FloatArray, FloatArray]:
     low, high = _quantiles(total, counts, [0.001, 0.999])
+    if not low < high:  # it varies, but more seldom than that
+        return np.array([low]), np.zeros(0)
     edges = np.linspace(low, high, SHADES + 1)
     inside = np.diff(np.interp(edges, _edges(counts), _cumulative(total)))
     return edges, inside / (edges[1] - edges[0]) / counts.trials
@@ -216,6 +218,8 @@ def _shortest_error(counts: Counts, probability: float) -> tuple[float, float]:
 
 def _two_groups(density: FloatArray) -> bool:
     """Return whether a density has a valley: under half of the lower of two peaks beside it."""
+    if len(density) == 0:
+        return False
     smooth = np.convolve(density, np.ones(5) / 5, mode="valid")
     left = np.maximum.accumulate(smooth)
     right = np.maximum.accumulate(smooth[::-1])[::-1]

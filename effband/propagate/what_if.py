@@ -61,13 +61,7 @@ def what_if(
 def _read_by(program: Program, step: int) -> dict[str, set[float]]:
     """Return the places on each instrument's scale that a value was read at."""
     found: dict[str, set[float]] = {}
-    open_, seen = [step], set()
-    while open_:
-        at = open_.pop()
-        if at in seen:
-            continue
-        seen.add(at)
-        open_.extend(program.steps[at].inputs)
+    for at in program.needed_for([step]):
         curve = _curve_of(program.steps[at])
         if curve is not None:
             found.setdefault(curve.specimen, set()).add(curve.angle)

@@ -136,8 +136,24 @@ def test_moments_are_those_of_the_trials(trials: int) -> None:
         centred = y - y.mean()
         fourth, variance = np.mean(centred**4), np.mean(centred**2)
         expected = math.sqrt((fourth - variance**2) / trials) / (2 * u)
-        assert summary.simulation.standard_uncertainty == pytest.approx(expected, rel=1e-6)
+        # whether u is taken with n or n - 1 here is left open: half of 1 / n
+        stated = summary.simulation.standard_uncertainty
+        assert stated == pytest.approx(expected, rel=1 / trials)
         assert summary.simulation.mean == pytest.approx(u / math.sqrt(trials), rel=1e-9)
+
+
+@pytest.mark.parametrize("size", [1e-150, 1e-80, 1.0, 1e80, 1e150])
+def test_very_small_and_very_large_numbers_have_the_same_relative_answer(size: float) -> None:
+    """Fourth powers must leave the range of numbers neither way: all scale with the output."""
+    case = case_of(INPUTS, results(plain="late", scaled=f"late * {size:g}"))
+    plain, scaled = summaries_of(case, 131_072)
+    assert plain.standard_uncertainty == pytest.approx(3, rel=0.05)
+    assert scaled.no_variance is None
+    assert scaled.mean / size == pytest.approx(plain.mean, rel=1e-9)
+    assert scaled.standard_uncertainty / size == pytest.approx(plain.standard_uncertainty, rel=1e-9)
+    error, own = (each.simulation.standard_uncertainty for each in (scaled, plain))
+    assert error / size == pytest.approx(own, rel=1e-9)
+    assert scaled.interval.high / size == pytest.approx(plain.interval.high, rel=1e-6)
 
 
 @pytest.mark.parametrize("trials", [70_000, 100_000, 120_000, 131_072, 140_000])
@@ -406,7 +422,8 @@ def test_an_output_that_seldom_varies_is_not_called_constant(beyond: float) -> N
     summary = summarise(count, 0.95, math.inf, "")
     assert summary.varies
     assert count.largest == y.max()
-    assert count.power_sums[1] == pytest.approx(math.fsum((y - count.shift) ** 2), rel=1e-9)
+    second = math.fsum(((y - count.shift) / count.scale) ** 2)
+    assert count.power_sums[1] == pytest.approx(second, rel=1e-9)
     if beyond > 2:
         assert (summary.interval.low, summary.interval.high) == pytest.approx((0, 0), abs=1e-3)
 

@@ -83,6 +83,7 @@ def digest(counts: tuple[Counts, ...]) -> str:
             each.smallest,
             each.largest,
             each.shift,
+            each.scale,
             *each.power_sums,
             float(each.above_ceiling),
             float(each.trials),
