@@ -39,7 +39,7 @@ def bands_figure(study: Study) -> Figure:
         all_axes.append(axes)
     chance = words.probability(study.settings.probability)
     title = figure.suptitle("", fontsize=10, x=0.02, ha="left", y=0.99, va="top", parse_math=False)
-    note = f"\nstrip and line: where the value lies with {chance} probability, as stated"
+    note = f"\nline: the {chance} band; the strip is darkest where most of the trials lie"
     total = float(figure.get_figheight())
     left = _left_margin(figure, all_axes)
     figure.subplots_adjust(left=left, right=0.97, top=1 - 0.95 / total, bottom=0.4 / total)
