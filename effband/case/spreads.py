@@ -13,8 +13,9 @@ from dataclasses import dataclass
 
 from scipy import special
 
-from effband.case.format import ShareOfValue, Spread
+from effband.case.format import Spread
 from effband.case.text import Path
+from effband.case.values import ShareOfValue
 from effband.evidence import distributions as laws
 from effband.evidence.distributions import Distribution
 from effband.units import ONE, POINT, Quantity, Unit

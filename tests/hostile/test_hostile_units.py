@@ -8,7 +8,7 @@ from collections.abc import Callable
 import pytest
 from attack import within
 
-from effband.case.format import (
+from effband.case.values import (
     parse_fraction,
     parse_share,
     parse_truth,

@@ -19,8 +19,10 @@ from workbench import case_of, ranked, results, summaries_of
 
 from effband.case.model import Case
 from effband.problems import ComputationRefused
-from effband.propagate import ranking
-from effband.propagate.ranking import SCRAMBLINGS, Line, rank, saltelli_jansen
+from effband.propagate import half_widths
+from effband.propagate import sobol as rows_and_indices
+from effband.propagate.ranking import Line, rank
+from effband.propagate.sobol import SCRAMBLINGS, saltelli_jansen
 from effband.study import run, with_options
 
 Z = stats.norm.ppf(0.975)
@@ -124,14 +126,14 @@ def check_coverage(name: str, repeats: int) -> None:
 
 @pytest.mark.parametrize("name", KNOWN)
 def test_index_intervals_cover_the_truth(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(ranking, "STRATA", 2)  # the half-widths are not looked at here
+    monkeypatch.setattr(half_widths, "STRATA", 2)  # the half-widths are not looked at here
     check_coverage(name, 60)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", KNOWN)
 def test_index_intervals_cover_the_truth_often(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(ranking, "STRATA", 2)
+    monkeypatch.setattr(half_widths, "STRATA", 2)
     check_coverage(name, 1_000)
 
 
@@ -272,7 +274,7 @@ def captured(
             seen.append((a, b, swapped))
         return saltelli_jansen(a, b, swapped)
 
-    monkeypatch.setattr(ranking, "saltelli_jansen", listen)
+    monkeypatch.setattr(rows_and_indices, "saltelli_jansen", listen)
     return ranked(case), seen
 
 
@@ -287,7 +289,7 @@ def test_an_instrument_is_one_group(monkeypatch: pytest.MonkeyPatch) -> None:
     assert [len(item.sources) for item in case.items] == [4, 1, 1, 4]
     lines, seen = captured(case, monkeypatch)
     a, b, swapped = (np.concatenate(parts) for parts in zip(*seen, strict=True))
-    assert a.shape == b.shape == (SCRAMBLINGS, ranking.ROWS, 2)
+    assert a.shape == b.shape == (SCRAMBLINGS, rows_and_indices.ROWS, 2)
     moved = (swapped - a[:, None])[..., 0]
     assert np.all(moved[:, [0, 1, 3]].std(axis=(0, 2)) > 0.05)
     np.testing.assert_allclose(moved.sum(axis=1), (b - a)[..., 0], rtol=0, atol=1e-13)

@@ -1,0 +1,137 @@
+"""Sobol indices: shares of the variance, with honest intervals.
+
+First order after Saltelli et al. 2010, total after Jansen 1999, from the same rows for all
+results at once. Each of `SCRAMBLINGS` independent scramblings of a Sobol sequence gives one
+value; their scatter gives an interval by Student's t, which a bootstrap over quasi-random rows
+does not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from effband.evidence.tables import FloatArray
+from effband.propagate import streams
+from effband.propagate.rows import Rows, net
+
+SCRAMBLINGS = 16
+ROWS = 1_024
+AT_ONCE = 4  # scramblings worked out together
+
+
+@dataclass(frozen=True)
+class Indices:
+    """Indices of every scrambling: `first` and `total` of shape (scramblings, items, outputs).
+
+    `parts` holds those of (item, part), each of shape (scramblings, outputs).
+    """
+
+    first: FloatArray
+    total: FloatArray
+    parts: dict[tuple[int, int], FloatArray]
+
+
+def indices(rows: Rows, seed: int) -> Indices:
+    """Return the indices of every scrambling."""
+    first, total = [], []
+    parts: dict[tuple[int, int], list[FloatArray]] = {}
+    for a, b, swapped, by_part in _each_row_set(rows, seed):
+        s1, st = saltelli_jansen(a, b, swapped)
+        first.append(s1)
+        total.append(st)
+        for key, changed in by_part.items():
+            index, _ = saltelli_jansen(a, b, changed[:, None])
+            parts.setdefault(key, []).append(index[:, 0])
+    return Indices(
+        np.concatenate(first),
+        np.concatenate(total),
+        {key: np.concatenate(values) for key, values in parts.items()},
+    )
+
+
+def _each_row_set(
+    rows: Rows, seed: int
+) -> Iterator[tuple[FloatArray, FloatArray, FloatArray, dict[tuple[int, int], FloatArray]]]:
+    """Yield outputs of rows A, B, A with each item's columns of B, and with each part's.
+
+    Shapes: (scramblings, rows, outputs), the same, (scramblings, items, rows, outputs),
+    and (scramblings, rows, outputs) by (item, part).
+    """
+    size = AT_ONCE * ROWS
+    base, spare, other = (rows.arrays(size) for _ in range(3))
+    n_outputs = len(rows.case.outputs)
+
+    def shaped(outputs: FloatArray) -> FloatArray:
+        return outputs.reshape(n_outputs, AT_ONCE, ROWS).transpose(1, 2, 0)
+
+    for start in range(0, SCRAMBLINGS, AT_ONCE):
+        columns = 2 * max(1, len(rows.sources))
+        points = [
+            net(seed, streams.SCRAMBLING, "", start + r, columns, ROWS) for r in range(AT_ONCE)
+        ]
+        a_values, b_values = _values_at(rows, np.concatenate(points))
+        a = rows.all_at(base, a_values)
+        b = rows.all_at(other, b_values)
+        swapped = np.empty((AT_ONCE, len(rows.items), ROWS, n_outputs))
+        by_part = {}
+        for i, item in enumerate(rows.items):
+            swap = {name: b_values[name] for name in item.sources if name in b_values}
+            swapped[:, i] = shaped(rows.with_replaced(base, spare, swap))
+            if len(item.parts) > 1:
+                for p, part in enumerate(item.parts):
+                    swap = {n: b_values[n] for n in part.sources if n in b_values}
+                    by_part[i, p] = shaped(rows.with_replaced(base, spare, swap))
+        yield shaped(a), shaped(b), swapped, by_part
+
+
+def _values_at(
+    rows: Rows, points: FloatArray
+) -> tuple[dict[str, FloatArray], dict[str, FloatArray]]:
+    """Return the sources' values in A and in B, columns in the order of their names."""
+    sources = sorted(rows.sources.values(), key=lambda source: source.name)
+    n = len(sources)
+    a, b = {}, {}
+    for at, source in enumerate(sources):
+        a[source.name] = source.distribution.quantile(points[:, at].copy())
+        b[source.name] = source.distribution.quantile(points[:, n + at].copy())
+    return a, b
+
+
+def saltelli_jansen(
+    a: FloatArray, b: FloatArray, swapped: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return first-order and total indices from rows A, B and A with one item's columns of B.
+
+    Parameters
+    ----------
+    a, b
+        Outputs of the two row sets, shape (..., rows, outputs).
+    swapped
+        Outputs with each item swapped, shape (..., items, rows, outputs).
+
+    Returns
+    -------
+    first, total
+        Shape (..., items, outputs); 0 for an output that does not vary.
+
+    Notes
+    -----
+    First order: mean(B (AB - A)) / var, Saltelli et al. 2010, Comput. Phys. Commun. 181, table
+    2 (b). Total: mean((A - AB)^2) / (2 var), Jansen 1999, same table (f). Values are centred
+    on the mean of all rows, which changes nothing in expectation and steadies small indices.
+    """
+    items = swapped.shape[-3]
+    everything = a.sum(axis=-2) + b.sum(axis=-2) + swapped.sum(axis=(-3, -2))
+    centre = (everything / (a.shape[-2] * (items + 2)))[..., None, :]
+    a, b = a - centre, b - centre
+    swapped = swapped - centre[..., None, :, :]
+    variance = np.concatenate([a, b], axis=-2).var(axis=-2)[..., None, :]
+    constant = variance <= 0.0
+    variance = np.where(constant, 1.0, variance)
+    difference = swapped - a[..., None, :, :]
+    first = (b[..., None, :, :] * difference).mean(axis=-2) / variance
+    total = 0.5 * (difference**2).mean(axis=-2) / variance
+    return np.where(constant, 0.0, first), np.where(constant, 0.0, total)
