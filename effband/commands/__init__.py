@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import os
-import signal
 import sys
-from typing import Any
 
 import click
 
 from effband import __version__
+from effband.commands import interrupt
 from effband.commands.check import check
 from effband.commands.reference import physics, schema, units
 from effband.commands.run import run
@@ -39,16 +38,11 @@ def main(arguments: list[str] | None = None) -> None:
         # a terminal without this alphabet gets an escape in place of a crash
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
-    for interrupt in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(interrupt, _interrupted)
+    interrupt.listen()
     code = _exit_code(arguments)
     if code == INTERRUPTED:
         os._exit(code)  # threads and half-done imports need not end in order
     sys.exit(code)
-
-
-def _interrupted(*_: Any) -> None:
-    raise KeyboardInterrupt
 
 
 def _exit_code(arguments: list[str] | None) -> int:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from effband.commands import interrupt
 from effband.problems import printable
 
 if TYPE_CHECKING:
@@ -156,6 +157,7 @@ def _run_stoppable(case: Any, settings: Any, workers: int | None) -> Study:
     try:
         while thread.is_alive():
             thread.join(0.1)
+            interrupt.check()
     except KeyboardInterrupt:
         stop.set()
         thread.join(0.3)
