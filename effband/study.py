@@ -290,5 +290,9 @@ def with_options(
     probability: float | None = None,
 ) -> Settings:
     """Return the settings with what was asked for on the command line."""
-    given = {"trials": trials, "seed": seed, "probability": probability}
-    return replace(settings, **{k: v for k, v in given.items() if v is not None})  # type: ignore[arg-type]
+    return replace(
+        settings,
+        trials=settings.trials if trials is None else trials,
+        seed=settings.seed if seed is None else seed,
+        probability=settings.probability if probability is None else probability,
+    )

@@ -129,7 +129,7 @@ class Builder:
     def literal(self, step: int) -> float | None:
         """Return the value of a step that is a plain number."""
         found = self.steps[step]
-        return float(found.detail) if found.op == "constant" else None  # type: ignore[arg-type]
+        return found.detail if found.op == "constant" and isinstance(found.detail, float) else None
 
     # -- expressions -------------------------------------------------------------------------
 

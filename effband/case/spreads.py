@@ -329,9 +329,9 @@ def keys_given(spread: Spread) -> frozenset[str]:
 def unit_of(spread: Spread) -> Unit:
     """Return the unit a spread's value is shown in."""
     for key in ("value", "likely", "low", "mean"):
-        quantity = getattr(spread, key)
+        quantity: Quantity | None = getattr(spread, key)
         if quantity is not None:
-            return quantity.unit  # type: ignore[no-any-return]
+            return quantity.unit
     if spread.unit is not None:
         return spread.unit
     if spread.repeats:

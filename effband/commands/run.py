@@ -105,12 +105,11 @@ def run(
     from effband.report.machine import document, to_json
     from effband.report.screen import screen
 
-    options = {"trials": trials, "seed": seed, "probability": probability}
     loaded = [studies.load(case) for case in cases]
     folders = _folders(output, cases)
     found = []
     for case, folder in zip(loaded, folders, strict=True):
-        settings = studies.with_options(case.settings, **options)  # type: ignore[arg-type]
+        settings = studies.with_options(case.settings, trials, seed, probability)
         study = _run_stoppable(case, settings, workers)
         if folder is not None:
             _write(study, folder, formats, force)
@@ -143,7 +142,7 @@ def _run_stoppable(case: Any, settings: Any, workers: int | None) -> Study:
     from effband import study as studies
 
     stop = threading.Event()
-    outcome: list[Any] = []
+    outcome: list[Study | BaseException] = []
 
     def work() -> None:
         try:
@@ -162,9 +161,10 @@ def _run_stoppable(case: Any, settings: Any, workers: int | None) -> Study:
         stop.set()
         thread.join(0.3)
         raise
-    if isinstance(outcome[0], BaseException):
-        raise outcome[0]
-    return outcome[0]  # type: ignore[no-any-return]
+    done = outcome[0]
+    if isinstance(done, BaseException):
+        raise done
+    return done
 
 
 class _Progress:

@@ -71,7 +71,7 @@ class Counts:
     largest: float
     shift: float
     scale: float
-    power_sums: tuple[float, float, float, float]
+    power_sums: tuple[float, ...]
     above_ceiling: int
     lanes: FloatArray
 
@@ -453,7 +453,7 @@ class _Total:
                 largest=float(self.extremes[k, 1]),
                 shift=range_.shift,
                 scale=range_.scale,
-                power_sums=tuple(math.fsum(self.sums[:, k, p]) for p in range(4)),  # type: ignore[arg-type]
+                power_sums=tuple(math.fsum(self.sums[:, k, p]) for p in range(4)),
                 above_ceiling=int(self.above[k]),
                 lanes=np.concatenate([lane[k] for lane in lanes]),
             )

@@ -195,7 +195,7 @@ class _Compiler:
         """Return a number for a constant, else the index of a distinct operation."""
         step = self.program.steps[number]
         if step.op == "constant":
-            return float(step.detail)  # type: ignore[arg-type]
+            return step.detail
         if step.op in TRANSPARENT:
             return self.plain[step.inputs[0]]
         inputs = tuple(self.plain[i] for i in step.inputs)

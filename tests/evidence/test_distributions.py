@@ -349,18 +349,20 @@ def test_truncated_student_moments(dof, low, high):
 
     def moment(power: int, centre: float) -> float:
         def over(a: float, b: float) -> float:
-            integrand = lambda x: (x - centre) ** power * density(x)  # noqa: E731
+            def integrand(x: float) -> float:
+                return float((x - centre) ** power * density(x))
+
             return float(integrate.quad(integrand, a, b, epsrel=1e-10, limit=200)[0])
 
         # An endless tail goes over to u = ln x, where even x**-1.1 falls off exponentially.
         tail = 0.0
         if not math.isfinite(low + high):
             sign = 1.0 if high == INF else -1.0
-            integrand = lambda u: (  # noqa: E731
-                (1.0 + sign * math.exp(u) - centre) ** power
-                * density(1.0 + sign * math.exp(u))
-                * math.exp(u)
-            )
+
+            def integrand(u: float) -> float:
+                x = 1.0 + sign * math.exp(u)
+                return float((x - centre) ** power * density(x) * math.exp(u))
+
             tail = float(integrate.quad(integrand, math.log(9.0), 330.0, limit=500)[0])
         return tail + over(max(low, -8.0), min(high, 10.0))
 

@@ -123,7 +123,7 @@ def worth(tree: ast.expr) -> float:
     """Return the value by Python's tree; raises ArithmeticError or ValueError where none is."""
     match tree:
         case ast.Constant():
-            value = float(tree.value)  # type: ignore[arg-type]
+            value = float(tree.value)
         case ast.Name():
             value = VALUES[tree.id]
         case ast.UnaryOp():

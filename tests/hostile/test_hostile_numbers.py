@@ -124,7 +124,7 @@ def work_out(body: str, capsys: pytest.CaptureFixture[str], *options: str) -> Ou
 def document(body: str, capsys: pytest.CaptureFixture[str], trials: str) -> dict[str, Any]:
     outcome = work_out(body, capsys, "--trials", trials, "--json")
     assert outcome.code == 0, outcome.stderr
-    return json.loads(outcome.stdout)  # type: ignore[no-any-return]
+    return json.loads(outcome.stdout)
 
 
 @pytest.mark.parametrize("name", NOT_FINITE)

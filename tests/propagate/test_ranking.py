@@ -151,7 +151,7 @@ def model(x: np.ndarray) -> np.ndarray:
 
 @functools.cache
 def rows() -> tuple[np.ndarray, np.ndarray]:
-    return tuple(np.random.default_rng(20260514).random((2, ROWS, INPUTS)))  # type: ignore[return-value]
+    return tuple(np.random.default_rng(20260514).random((2, ROWS, INPUTS)))
 
 
 def swapped_rows(groups: list[list[int]]) -> np.ndarray:

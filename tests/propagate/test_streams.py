@@ -104,7 +104,7 @@ class OnlyZeros:
 
 def test_zero_is_impossible() -> None:
     found = np.full(3, np.nan)
-    streams.fill_uniform(OnlyZeros(), found)  # type: ignore[arg-type]
+    streams.fill_uniform(OnlyZeros(), found)
     assert found.tolist() == [2.0**-54] * 3
 
 

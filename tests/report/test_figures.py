@@ -97,7 +97,7 @@ def _interval_line(axes: Axes, at: int) -> Line2D:
     lines = [
         line
         for line in axes.get_lines()
-        if len(line.get_xdata()) == 2 and set(line.get_ydata()) == {at}  # type: ignore[arg-type]
+        if len(line.get_xdata()) == 2 and set(line.get_ydata()) == {at}
     ]
     assert len(lines) == 1
     return lines[0]
@@ -105,11 +105,11 @@ def _interval_line(axes: Axes, at: int) -> Line2D:
 
 def test_the_ends_drawn_are_the_ends_written(wren: Study) -> None:
     for axes, at, band in by_row(bands_figure(wren), wren):
-        low, high = (float(x) for x in _interval_line(axes, at).get_xdata())  # type: ignore[union-attr]
+        low, high = (float(x) for x in _interval_line(axes, at).get_xdata())
         numbers = words.rounded(band)
         places = len(numbers.low.partition(".")[2])
         assert (f"{low:.{places}f}", f"{high:.{places}f}") == (numbers.low, numbers.high)
-        texts = [text.get_text() for text in axes.texts if round(text.xy[1]) == at]  # type: ignore[attr-defined]
+        texts = [text.get_text() for text in axes.texts if round(text.xy[1]) == at]
         assert len(texts) == 1
         found = re.findall(r"-?[0-9.]*[0-9]", texts[0])
         assert found == [numbers.value, numbers.low, numbers.high]
@@ -121,20 +121,16 @@ def test_one_strip_for_each_band_over_its_own_values(wren: Study) -> None:
     for axes in {axes for axes, _, _ in rows}:
         assert len(axes.containers) > 0
     for axes, at, _ in rows:
-        slices = [
-            bar
-            for bar in axes.patches
-            if bar.get_y() < at < bar.get_y() + bar.get_height()  # type: ignore[attr-defined]
-        ]
-        left = min(bar.get_x() for bar in slices)  # type: ignore[attr-defined]
-        right = max(bar.get_x() + bar.get_width() for bar in slices)  # type: ignore[attr-defined]
-        low, high = (float(x) for x in _interval_line(axes, at).get_xdata())  # type: ignore[union-attr]
+        slices = [bar for bar in axes.patches if bar.get_y() < at < bar.get_y() + bar.get_height()]
+        left = min(bar.get_x() for bar in slices)
+        right = max(bar.get_x() + bar.get_width() for bar in slices)
+        low, high = (float(x) for x in _interval_line(axes, at).get_xdata())
         assert left < low < high < right
         assert right - left < 4 * (high - low)
-        width = sum(bar.get_width() for bar in slices)  # type: ignore[attr-defined]
+        width = sum(bar.get_width() for bar in slices)
         assert width == pytest.approx(right - left), "slices must neither overlap nor leave gaps"
         darkest = max(slices, key=lambda bar: bar.get_alpha() or 0.0)
-        assert low < darkest.get_x() < high  # type: ignore[attr-defined]
+        assert low < darkest.get_x() < high
     drawn = sum(len(axes.patches) for axes in {axes for axes, _, _ in rows})
     assert drawn == sum(len(band.summary.density[1]) for band in wren.bands)
 

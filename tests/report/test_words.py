@@ -46,7 +46,7 @@ def band_of(low: float, value: float, high: float, unit: str = "1") -> Band:
         beyond_ceiling=0.0,
         varies=low < high,
         no_variance=None,
-        density=([low, high], [1.0]),  # type: ignore[arg-type]
+        density=([low, high], [1.0]),
     )
     linear = LinearBand(None, None, None, math.inf)
     ranking = Ranking((), (), False)

@@ -303,14 +303,16 @@ def test_two_writers_at_once_never_mix_halves(tmp_path: Path, exists: bool) -> N
         start = threading.Barrier(2)
         refusals: list[CannotWrite] = []
 
-        def work(files: dict[str, bytes], at: Path, go: threading.Barrier) -> None:
+        def work(
+            files: dict[str, bytes], at: Path, go: threading.Barrier, said: list[CannotWrite]
+        ) -> None:
             go.wait()
             try:
                 write_set(at, files)
             except CannotWrite as refusal:
-                refusals.append(refusal)  # noqa: B023
+                said.append(refusal)
 
-        threads = [threading.Thread(target=work, args=(s, folder, start)) for s in sets]
+        threads = [threading.Thread(target=work, args=(s, folder, start, refusals)) for s in sets]
         for thread in threads:
             thread.start()
         for thread in threads:
