@@ -128,4 +128,7 @@ def _dimension_of(entry: Instrument) -> Dimension | None:
     for quantity in (*(entry.digit or []), entry.division, entry.each_reading):
         if quantity is not None:
             return quantity.unit.dimension
+    for term in entry.accuracy.each_term() if entry.accuracy is not None else ():
+        if term.quantity is not None:
+            return term.quantity.unit.dimension
     return None
