@@ -42,22 +42,33 @@ class Place:
 
 
 @dataclass(frozen=True)
+class Document:
+    """A file that the case names, so that its lines can be shown as well."""
+
+    file: str
+    text: str = field(repr=False)
+
+
+@dataclass(frozen=True)
 class Problem:
     """One thing that is wrong or doubtful, and the remedy.
 
     Attributes
     ----------
     place
-        Where in the case file; None when it is not tied to a line.
+        Where in the file; None when it is not tied to a line.
     what
         What is wrong, in one sentence without a full stop.
     remedy
         What to write or do instead.
+    document
+        The file, where it is not the case file.
     """
 
     place: Place | None
     what: str
     remedy: str
+    document: Document | None = None
 
 
 class Misread(ValueError):
@@ -121,9 +132,14 @@ class CannotWrite(EffbandError):
 
 
 def in_file_order(problems: Iterable[Problem]) -> tuple[Problem, ...]:
-    """Return the problems by place, those without one first, each once."""
+    """Return the problems by place, those without one first, each once, other files last."""
     once = dict.fromkeys(problems)
-    return tuple(sorted(once, key=lambda p: (p.place is not None, p.place or Place(0, 0))))
+
+    def where(problem: Problem) -> tuple[str, bool, Place]:
+        file = "" if problem.document is None else problem.document.file
+        return file, problem.place is not None, problem.place or Place(0, 0)
+
+    return tuple(sorted(once, key=where))
 
 
 def render_all(problems: Iterable[Problem], file: str, text: str, word: str = "error") -> str:
@@ -134,6 +150,8 @@ def render_all(problems: Iterable[Problem], file: str, text: str, word: str = "e
 
 def _render(problem: Problem, file: str, lines: list[str], word: str) -> str:
     place = problem.place
+    if problem.document is not None:
+        file, lines = problem.document.file, problem.document.text.split("\n")
     what, remedy = _sentence(problem.what), _sentence(problem.remedy)
     if place is None:
         return f"{printable(file)}: {word}: {what}\n  help: {remedy}"

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import platform
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,11 +18,14 @@ import numpy as np
 from effband import __version__
 from effband.case.model import Case, ErrorSource, Output, Settings
 from effband.case.resolve import load_case
+from effband.evidence.dependence import Marginal
+from effband.evidence.scatter import ScatterFactor
 from effband.problems import ComputationRefused
 from effband.propagate.engine import PILOT, Engine
 from effband.propagate.kernel import compile_kernel
 from effband.propagate.linear import LinearBand, agreement, propagate_linearly, tolerance
 from effband.propagate.ranking import Ranking, rank
+from effband.propagate.scatter import Scatter, scatters
 from effband.propagate.summary import Summary, summarise
 from effband.propagate.what_if import WhatIf, what_if
 
@@ -148,7 +151,8 @@ def run(
         _band(output, nominal[k], summaries[k], linear[k], rankings[k], what_ifs[k], settings)
         for k, output in enumerate(case.outputs)
     )
-    remarks = (*_remarks_on(case, bands), *_near_zero(engine))
+    seen = scatters(case, nominal)
+    remarks = (*_remarks_on(case, bands), *_remarks_on_groups(seen), *_near_zero(engine))
     return Study(case, settings, bands, remarks, _versions())
 
 
@@ -174,13 +178,25 @@ def _band(
 
 
 def _fewest_degrees(case: Case, output: Output) -> tuple[float, str]:
+    """Return the fewest degrees of freedom of anything an output is made of, and its name."""
     used = case.program.sources_of[output.step]
     found = [
-        (source.distribution.degrees_of_freedom, source.name)
+        (source.distribution.degrees_of_freedom, _spoken(source))
         for source in case.sources
         if source.name in used
     ]
+    details = (case.program.steps[at].detail for at in case.program.needed_for([output.step]))
+    found += [
+        (detail.law.degrees_of_freedom, detail.family)
+        for detail in details
+        if isinstance(detail, Marginal)
+    ]
     return min(found, default=(math.inf, ""))
+
+
+def _spoken(source: ErrorSource) -> str:
+    """Return the name of a source as a person says it: of a factor of scatter, its item's."""
+    return source.item if isinstance(source.distribution, ScatterFactor) else source.name
 
 
 def _nominal(case: Case) -> list[float]:
@@ -207,57 +223,113 @@ def _nominal(case: Case) -> list[float]:
 
 
 def _remarks_on(case: Case, bands: tuple[Band, ...]) -> list[Remark]:
-    found = []
+    """Return what is to be said of the bands; the same of several runs is said once."""
+    found: dict[tuple[str, str], list[Output]] = {}
     for band in bands:
-        title, summary = band.output.title, band.summary
-        if not summary.varies:
-            cancels = bool(case.program.sources_of[band.output.step])
-            why = (
-                "what is uncertain in it cancels" if cancels else "none of its inputs has a spread"
-            )
-            remedy = "check the formula" if cancels else "declare how well the inputs are known"
-            found.append(Remark(f"{title} does not vary: {why}", remedy))
-        if summary.no_variance is not None:
-            what = f"{title} has no standard uncertainty: {summary.no_variance}"
-            remedy = (
-                "its median, band and ranking by half-width stand, and its shares by evidence "
-                "come from half-widths; more repeats would help"
-            )
+        for what, remedy in _doubts(case, band):
+            found.setdefault((what, remedy), []).append(band.output)
+    return [
+        Remark(f"{_titles(outputs)}{what}", remedy) for (what, remedy), outputs in found.items()
+    ]
+
+
+def _titles(outputs: list[Output]) -> str:
+    """Return several outputs as a person says them: "eta and power, runs light, full"."""
+    of: dict[str, list[str]] = {}
+    for output in outputs:
+        of.setdefault(output.target.name, []).append(output.where)
+    alike: dict[str, list[str]] = {}
+    for name, wheres in of.items():
+        alike.setdefault(_places(wheres), []).append(name)
+    return "; ".join(f"{' and '.join(names)}{places}" for places, names in alike.items())
+
+
+def _places(wheres: list[str]) -> str:
+    """Return "run a", "run b" and "group c" joined: ", runs a, b, group c"."""
+    found: dict[str, list[str]] = {}
+    for where in wheres:
+        word, _, name = where.partition(" ")
+        found.setdefault(word, []).append(name)
+    return "".join(
+        f", {word}{'s' * (len(names) > 1)} {', '.join(names)}"
+        for word, names in found.items()
+        if word
+    )
+
+
+def _doubts(case: Case, band: Band) -> Iterator[tuple[str, str]]:
+    """Yield what is doubtful about a band, as it follows its title, and the remedy."""
+    summary = band.summary
+    if not summary.varies:
+        cancels = bool(case.program.sources_of[band.output.step])
+        why = "what is uncertain in it cancels" if cancels else "none of its inputs has a spread"
+        remedy = "check the formula" if cancels else "declare how well the inputs are known"
+        yield f": no spread, since {why}", remedy
+    if summary.no_variance is not None:
+        yield (
+            f": no standard uncertainty, since {summary.no_variance}",
+            "the median, the band and the ranking by half-width stand, and the shares by evidence "
+            "come from half-widths; more repeats would help",
+        )
+    if summary.mean is None:
+        yield (
+            ": no mean, since a source has one degree of freedom",
+            "take the median; three repeats are the least that help",
+        )
+    if summary.standard_uncertainty and summary.simulation.standard_uncertainty is None:
+        yield (
+            ": how well the simulation knows the standard uncertainty is not known",
+            "a source has four or fewer degrees of freedom",
+        )
+    if summary.two_groups:
+        what = ": the values pile up in two groups"
+        yield what, "the middle of the band is unlikely: look for the cause"
+    if band.linear.reason is not None:
+        what = f": no first-order value, since {band.linear.reason}"
+        yield what, "the band from the trials stands by itself"
+    if band.agrees is False:
+        what = ": the first-order law gives another band than the trials"
+        yield what, "use the band from the trials, which needs no straight line"
+    yield from _beyond_ceiling(band)
+
+
+def _remarks_on_groups(seen: tuple[Scatter, ...]) -> list[Remark]:
+    found = []
+    for each in seen:
+        title, unit = each.output.title, each.output.target.unit
+        if each.hidden:
+            what = f"{title}: all its runs give the same value, so no scatter shows"
+            remedy = "give the step of the display as `digit:`, which hides it"
             found.append(Remark(what, remedy))
-        if summary.mean is None:
-            what = f"{title} has no mean: a source has one degree of freedom"
-            found.append(Remark(what, "take the median; three repeats are the least that help"))
-        if summary.standard_uncertainty and summary.simulation.standard_uncertainty is None:
-            what = f"{title}: how well the simulation knows its standard uncertainty is not known"
-            found.append(Remark(what, "a source has four or fewer degrees of freedom"))
-        if summary.two_groups:
-            what = f"{title}: its values pile up in two groups"
-            found.append(Remark(what, "the middle of the band is unlikely: look for the cause"))
-        if band.linear.reason is not None:
-            what = f"{title} has no first-order value: {band.linear.reason}"
-            found.append(Remark(what, "the band from the trials stands by itself"))
-        if band.agrees is False:
-            what = f"{title}: the first-order law gives another band than the trials"
-            found.append(Remark(what, "use the band from the trials, which needs no straight line"))
-        found += _beyond_ceiling(band)
+        if each.more_than_declared:
+            scatter, declared = each.seen / unit.factor, each.declared / unit.factor
+            symbol = unit.width_symbol
+            what = (
+                f"{title}: its runs scatter by {scatter:.2g} {symbol}, their own declared errors "
+                f"explain {declared:.2g}"
+            ).replace("  ", " ")
+            remedy = "the band of a single run is too narrow: use the group's"
+            if not each.group.scatter_seen:
+                remedy = "something is not declared that changes from run to run; a third run shows"
+            found.append(Remark(what, remedy))
     return found
 
 
-def _beyond_ceiling(band: Band) -> list[Remark]:
-    share, title = band.summary.beyond_ceiling, band.output.title
+def _beyond_ceiling(band: Band) -> Iterator[tuple[str, str]]:
+    share = band.summary.beyond_ceiling
     ceiling = band.output.target.ceiling
-    if share == 0.0:
-        return []
     if share >= 0.95:
-        what = f"{title} is impossible: above its ceiling ({ceiling}) in {share:.1%} of all trials"
+        what = f": impossible, above its ceiling ({ceiling}) in {share:.1%} of all trials"
         remedy = "look for an error in the formulas, the input energy or the readings"
         if band.output.target.kind == "efficiency":
             remedy += "; a heat pump's COP is no efficiency: say `is: performance ratio`"
-        return [Remark(what, remedy)]
-    what = f"{title} lies above its ceiling ({ceiling}) in {share:.2g} of all trials"
-    if share >= 0.05:
-        return [Remark(what, "these data cannot tell it from the limit: check the input energy")]
-    return [Remark(what, "nothing was clipped; better inputs would settle it")]
+        yield what, remedy
+    elif share > 0.0:
+        what = f": above its ceiling ({ceiling}) in {share:.2g} of all trials"
+        remedy = "nothing was clipped; better inputs would settle it"
+        if share >= 0.05:
+            remedy = "these data cannot tell it from the limit: check the input energy"
+        yield what, remedy
 
 
 def _near_zero(engine: Engine) -> list[Remark]:

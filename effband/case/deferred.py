@@ -1,7 +1,6 @@
-"""Keys that are read and checked but not acted on yet; each says so, none is passed over.
+"""Keys that are read and checked but not acted on yet: each warns, none is passed over.
 
-What would change a number refuses the case (a band without it would be wrong); what only adds
-a judgement warns.
+All of them only add a judgement to the numbers.
 """
 
 from __future__ import annotations
@@ -29,8 +28,6 @@ def check_deferred(
 
     `whole` names the results that have one value for the whole case.
     """
-    _runs(file, findings)
-    _dependence(file, findings)
     _cross_checks(file, findings)
     groups = tuple(file.runs.groups) if file.runs else ()
     currencies: set[str] = set()
@@ -90,68 +87,6 @@ def _say_later(file: CaseFile, findings: Findings) -> None:
         if result.hand_value is not None:
             where = ("results", name, "hand_value")
             findings.warn(where, "`hand_value:` is not acted on yet", _FOR_NOW)
-
-
-def _runs(file: CaseFile, findings: Findings) -> None:
-    runs = file.runs
-    if runs is None:
-        return
-    if runs.file is not None:
-        what = "`file:` is not acted on yet"
-        findings.key_error(("runs", "file"), what, "write the readings under `rows:` for now")
-    for name, members in runs.groups.items():
-        path: Path = ("runs", "groups", name)
-        if name in runs.rows:
-            findings.key_error(path, f"{name!r} is already the name of a run", "rename one")
-        if len(set(members)) < len(members):
-            findings.error(path, "a run stands twice in the group", "name each once")
-        if len(members) < 2:
-            findings.error(path, "a group is of two runs or more", "write [full_1, full_2]")
-        for member in members:
-            _known(member, list(runs.rows), path, "run", findings)
-    if runs.groups:
-        what = "`groups:` is not acted on yet: each run is given by itself"
-        findings.warn(("runs", "groups"), what, _FOR_NOW)
-    if runs.pool:
-        findings.warn(("runs", "pool"), "`pool:` is not acted on yet", _FOR_NOW)
-    places: list[Path] = [
-        ("runs", "readings", name, "missing")
-        for name, column in runs.readings.items()
-        if column.missing
-    ]
-    for place in [*places, *([("runs", "missing")] if runs.missing else [])]:
-        findings.warn(place, "`missing:` is for files of runs: not acted on yet", _FOR_NOW)
-
-
-def _dependence(file: CaseFile, findings: Findings) -> None:
-    remedy = "give the inputs a shared cause in the formulas for now"
-    for at, correlation in enumerate(file.correlations):
-        path: Path = ("correlations", at)
-        if len(correlation.between) != 2 or len(set(correlation.between)) != 2:
-            findings.error(path, "a correlation is between two inputs", "write [a, b]")
-        if not -1.0 <= correlation.coefficient <= 1.0:
-            findings.error(path, "a coefficient lies from -1 to 1", "check it")
-        for name in correlation.between:
-            _known(name, list(file.inputs), path, "input", findings)
-    if file.correlations:
-        findings.key_error(("correlations",), "`correlations:` is not acted on yet", remedy)
-    for name, joint in file.joint.items():
-        path = ("joint", name)
-        size = len(joint.values)
-        square = len(joint.correlation) == size and all(len(r) == size for r in joint.correlation)
-        if set(joint.standard_uncertainties) != set(joint.values) or not square:
-            what = "values, standard_uncertainties and correlation do not match in size"
-            findings.key_error(path, what, "give one of each, and a square matrix")
-        for parameter, value in joint.values.items():
-            width = joint.standard_uncertainties.get(parameter)
-            if width is not None and width.unit.dimension != value.unit.dimension:
-                what = f"the uncertainty of {parameter} is in {width.unit.text}"
-                findings.error((*path, "standard_uncertainties"), what, "give both in one unit")
-        if any(not -1.0 <= r <= 1.0 for row in joint.correlation for r in row):
-            what = "a correlation lies from -1 to 1"
-            findings.error((*path, "correlation"), what, "check the matrix")
-    if file.joint:
-        findings.key_error(("joint",), "`joint:` is not acted on yet", remedy)
 
 
 def _cross_checks(file: CaseFile, findings: Findings) -> None:

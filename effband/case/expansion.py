@@ -8,6 +8,8 @@ from effband.case import formula as language
 from effband.case.findings import Findings
 from effband.case.format import CaseFile, Formula
 from effband.case.formula import Call, Expression, Name, every_name, names_in, parse_formula
+from effband.case.groups import Groups, Repeat, Where, run_of
+from effband.case.model import Group
 from effband.case.program import Builder, Scope
 from effband.case.text import Path
 from effband.physics.functions import FUNCTIONS as PHYSICS
@@ -33,25 +35,28 @@ class Formulas:
         file: CaseFile,
         findings: Findings,
         builder: Builder,
+        groups: Groups,
     ) -> None:
         self.file = file
         self.findings = findings
         self.builder = builder
+        self.groups = groups
         self.columns = file.runs.readings if file.runs else {}
         self.runs: tuple[str, ...] = tuple(file.runs.rows) if file.runs else ()
         self.trees: dict[str, Expression] = {}
-        self.values: dict[tuple[str, str | None], int | NoValue] = {}
+        self.values: dict[tuple[str, Where], int | NoValue] = {}
         self.used: set[str] = set()
         self.order: tuple[str, ...] = ()
         self.changing: set[str] = set()  # formulas with one value per run
 
     def place(
-        self, steps: dict[tuple[str, str | None], int], absent: dict[tuple[str, str], str | None]
+        self, steps: dict[tuple[str, Where], int], absent: dict[tuple[str, str], str | None]
     ) -> None:
         """Take in the steps of inputs and readings, and the cells that have none."""
         self.values.update(steps)
         for (reading, run), name in absent.items():
-            self.values[reading, run] = NoValue(name, run)
+            for where in {run, self.groups.where(run)}:
+                self.values[reading, where] = NoValue(name, run)
 
     def read(self) -> None:
         """Parse every formula and look for circles."""
@@ -108,7 +113,7 @@ class Formulas:
     def _runs_of(self, name: str) -> tuple[str | None, ...]:
         return self.runs if self._name_per_run(name) else (None,)
 
-    def value(self, name: str, run: str | None) -> int:
+    def value(self, name: str, run: Where) -> int:
         """Return the step of a name in a run; raises NoValue where it has none."""
         key = (name, run if self._name_per_run(name) else None)
         if key not in self.values:
@@ -118,11 +123,11 @@ class Formulas:
             raise value
         return value
 
-    def _compiled(self, name: str, run: str | None) -> int | NoValue:
+    def _compiled(self, name: str, run: Where) -> int | NoValue:
         if name in self.findings.broken:
             return NoValue(None)
         if name in self.trees:
-            owner = name if run is None else f"{name}, run {run}"
+            owner = name if run is None else f"{name}, run {run_of(run)}"
             path = formula_path(name, self.file.formulas[name])
             try:
                 return self.expression(self.trees[name], path, owner, run)
@@ -130,7 +135,17 @@ class Formulas:
                 return missing
         return NoValue(None)  # a number that was refused
 
-    def expression(self, tree: Expression, path: Path, owner: str, run: str | None) -> int:
+    def group_value(self, tree: Expression, path: Path, name: str, group: Group) -> int:
+        """Return the step of an expression for a group; raises NoValue where it has none."""
+        if not self.per_run(tree):
+            return self.expression(tree, path, name, None)
+        values = {
+            run: self.expression(tree, path, f"{name}, run {run}", self.groups.where(run))
+            for run in self.groups.runs_for(group)
+        }
+        return self.groups.value(group, values, self.builder, f"{name}, group {group.name}")
+
+    def expression(self, tree: Expression, path: Path, owner: str, run: Where) -> int:
         """Return the step of an expression in a run; raises NoValue where it has none."""
 
         def lookup(name: Name) -> int:
@@ -151,7 +166,7 @@ class Formulas:
             self.findings.misread(path, error)
             raise NoValue(None) from None
 
-    def _lookup(self, name: Name, run: str | None) -> int:
+    def _lookup(self, name: Name, run: Where) -> int:
         word = name.name
         self.used.add(word)
         if word in self.findings.broken:
@@ -183,7 +198,7 @@ class Formulas:
             remedy = f"{word} is a function: write {word}(...)"
         return Misread(name.start, name.length, f"unknown name {word!r}", remedy)
 
-    def _reduce(self, call: Call, scope: Scope, run: str | None) -> int:
+    def _reduce(self, call: Call, scope: Scope, run: Where) -> int:
         inner = call.arguments[0]
         if not self.per_run(inner):
             self.used |= names_in(inner)
@@ -193,9 +208,13 @@ class Formulas:
             raise Misread(call.start, call.length, what, "leave the function out")
 
         def in_run(which: str) -> int:
+            # in a group, repeats enter as repeats, other runs as they are
+            where = self.groups.where(which)
+            same_group = isinstance(run, Repeat) and self.groups.group_of.get(which) == run.group
+
             # a name inside is that run's; nested reducers make no sense and find no runs
             def lookup(name: Name) -> int:
-                return self._lookup(name, which)
+                return self._lookup(name, where if same_group else which)
 
             return self.builder.expression(inner, Scope(scope.path, scope.owner, lookup))
 
@@ -225,8 +244,8 @@ class Formulas:
             return which.name
         text = which.name if isinstance(which, Name) else f"{getattr(which, 'value', ''):g}"
         if self.file.runs is not None and text in self.file.runs.groups:
-            what = f"{text!r} is a group; groups are not acted on yet"
-            raise Misread(which.start, which.length, what, "name a run")
+            what = f"{text!r} is a group, whose values stand in no formula"
+            raise Misread(which.start, which.length, what, "name one of its runs")
         if text in self.findings.broken:
             raise NoValue(None)
         remedy = nearest(text, self.runs, "the runs are: " + ", ".join(self.runs))

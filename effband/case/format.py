@@ -285,6 +285,7 @@ class Joint(Entry):
     standard_uncertainties: dict[Name, QuantityText]
     correlation: list[list[Number]]
     degrees_of_freedom: Number | None = None
+    evidence: Evidence | None = None
 
 
 class Balance(Entry):

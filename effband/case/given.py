@@ -67,10 +67,11 @@ def is_constant(given: Given) -> bool:
     return given.entry.exact
 
 
-def refuse_later_keys(spread: Spread) -> None:
-    """Refuse the keys that would change a number but are not acted on yet."""
-    if spread.draws is not None:
-        raise BadSpread("draws", "`draws:` is not acted on yet", "declare a spread for now")
+def refuse_idle_keys(spread: Spread) -> None:
+    """Refuse the keys that would change a number but have no effect here."""
+    if spread.draws is not None and not isinstance(spread, Input):
+        remedy = "make it an input, and use that in the formula"
+        raise BadSpread("draws", "a sample from elsewhere is an input's, not a reading's", remedy)
     if spread.like is not None:
         raise BadSpread("like", "`like:` is not acted on yet", "write the spread out for now")
 
@@ -145,10 +146,10 @@ class Numbers:
         for key in sorted(ways - AROUND_A_READING - BESIDE_IT):
             what = f"a column's spread is around each reading; `{key}` is not"
             self.findings.key_error((*path, key), what, "use `plus_minus:`, or give it in the cell")
-        for key in ("like", "draws"):
-            if getattr(column, key) is not None:
-                what = f"`{key}:` is not acted on yet"
-                self.findings.key_error((*path, key), what, "write the spread out for now")
+        try:
+            refuse_idle_keys(column)
+        except BadSpread as error:
+            self.findings.key_error((*path, error.key or ""), error.what, error.remedy)
         if column.exact and (ways or column.instrument or column.also):
             self.findings.key_error((*path, "exact"), "an exact column has no spread", "drop one")
         elif column.instrument is not None and ways:
@@ -205,7 +206,7 @@ class Numbers:
         """Return a cell with its own spread; one that only adds to the column's keeps that."""
         value = cell.value
         try:
-            refuse_later_keys(cell)
+            refuse_idle_keys(cell)
         except BadSpread as error:
             self.findings.key_error((*path, error.key or ""), error.what, error.remedy)
             self.findings.broken.add(name)
@@ -279,10 +280,12 @@ def given_input(name: str, entry: Input, findings: Findings) -> Given | None:
             return None
         value, unit = entry.constant, entry.constant.unit
     try:
-        refuse_later_keys(entry)
+        refuse_idle_keys(entry)
     except BadSpread as error:
         findings.key_error((*path, error.key or ""), error.what, error.remedy)
         return None
+    if entry.draws is not None:
+        return given_sample(name, entry, findings)
     if entry.instrument is not None:
         stray = keys_given(entry) - {"value", "repeats"}
         if stray or {"value", "repeats"} <= keys_given(entry):
@@ -306,6 +309,26 @@ def given_input(name: str, entry: Input, findings: Findings) -> Given | None:
     if entry.constant is None:
         value = None
     return Given(name, None, path, entry, entry, value, unit)
+
+
+def given_sample(name: str, entry: Input, findings: Findings) -> Given | None:
+    """Return an input that is a sample from elsewhere, or None with a problem reported."""
+    path: Path = ("inputs", name)
+    beside = [
+        *sorted(keys_given(entry)),
+        *(k for k in ("instrument", "also", "physical") if getattr(entry, k)),
+    ]
+    if beside:
+        what = f"`{beside[0]}` does not go with `draws`, which is the whole spread"
+        findings.key_error((*path, beside[0]), what, "keep one of them")
+        return None
+    if entry.unit is None:
+        what = f"{name} does not say in which unit the column is"
+        findings.key_error(
+            (*path, "draws"), what, "add `unit: bar`, or `unit: 1` for plain numbers"
+        )
+        return None
+    return Given(name, None, path, entry, entry, None, entry.unit)
 
 
 def _without_effect(spread: Spread) -> str | None:

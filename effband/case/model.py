@@ -133,21 +133,60 @@ class Target:
 
 
 @dataclass(frozen=True)
-class Output:
-    """One value of a target: the whole case's (run None) or one run's.
+class Group:
+    """Runs that repeat one load.
 
-    `step` and `ceiling` are places in the program; `ceiling` is None where there is none.
+    Attributes
+    ----------
+    name, members
+        Its name, and its runs, sorted.
+    scatter_seen
+        Whether the scatter that was seen stands in the place of the declared fresh errors.
+    pooled
+        Whether the relative scatter of all groups is taken together.
+    """
+
+    name: str
+    members: tuple[str, ...]
+    scatter_seen: bool
+    pooled: bool
+
+
+@dataclass(frozen=True)
+class Output:
+    """One value of a target: the whole case's (run None), one run's or one group's.
+
+    `run` is the group's name for a group's value. `step` and `ceiling` are places in the
+    program; `ceiling` is None where there is none.
     """
 
     target: Target
     run: str | None
     step: int
     ceiling: int | None
+    group: Group | None = None
 
     @property
     def title(self) -> str:
         """Name and run, as a person says it."""
-        return self.target.name if self.run is None else f"{self.target.name}, run {self.run}"
+        return f"{self.target.name}, {self.where}" if self.where else self.target.name
+
+    @property
+    def where(self) -> str:
+        """Of what it is: "run full", "group full", or nothing for the whole case."""
+        if self.run is None:
+            return ""
+        return f"run {self.run}" if self.group is None else f"group {self.run}"
+
+
+@dataclass(frozen=True)
+class DataFile:
+    """A file that the case takes numbers from: its name, the hash of its bytes, its rows."""
+
+    name: str
+    sha256: str
+    size: int
+    rows: int
 
 
 @dataclass(frozen=True)
@@ -177,6 +216,8 @@ class Case:
     leaves, formulas, targets, outputs
         What was given; each formula's name, text and nature in words; what is asked, and each
         value of what is asked.
+    groups, data
+        Runs that repeat one load, and the files that the case takes numbers from.
     warnings, assumptions
         What a reader should doubt, and what was taken for granted.
     """
@@ -195,6 +236,8 @@ class Case:
     targets: tuple[Target, ...]
     outputs: tuple[Output, ...]
     instruments: tuple[tuple[str, str], ...]
+    groups: tuple[Group, ...]
+    data: tuple[DataFile, ...]
     claims: tuple[dict[str, str | None], ...]
     warnings: tuple[Problem, ...]
     assumptions: tuple[str, ...]

@@ -118,7 +118,7 @@ def check_natures(program: Program, findings: Findings) -> tuple[Nature | None, 
 
 
 def _nature(step: Step, inputs: list[Nature], program: Program, findings: Findings) -> Nature:
-    if step.op in ("constant", "source", "curve"):
+    if step.op in ("constant", "source", "curve", "dependent"):
         return PLAIN
     if step.op == "become":
         return _become(step, inputs)
@@ -126,7 +126,7 @@ def _nature(step: Step, inputs: list[Nature], program: Program, findings: Findin
         assert isinstance(step.detail, tuple)
         function, argument = step.detail
         return _expect(function, argument, inputs[0], step.spot, findings)
-    if step.spot is None:  # inside a leaf
+    if step.spot is None or not step.spot.path:  # inside a leaf, or a group's value
         return PLAIN
     constants = [_number(program, i) for i in step.inputs]
     if step.op in ("add", "subtract", "minimum", "maximum", "atan2"):
@@ -153,6 +153,8 @@ def _become(step: Step, inputs: list[Nature]) -> Nature:
     if isinstance(detail, Argument):
         gas = inputs[1].gas if len(inputs) > 1 else None
         return Nature(parse_unit(detail.unit).dimension, detail.kind, inputs[0].mark, gas)
+    if detail is None:  # a weighted mean is what its members are
+        return inputs[1]
     if isinstance(detail, Nature):
         return detail
     assert isinstance(detail, tuple)

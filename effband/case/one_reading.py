@@ -106,9 +106,12 @@ def curve_at(given: Given, instrument: Instrument, ranged: Range, many: bool) ->
 
 
 def fresh_errors(
-    given: Given, instrument: Instrument, ranged: Range
+    given: Given, instrument: Instrument, ranged: Range, display_only: bool = False
 ) -> Iterator[tuple[str, Distribution, str]]:
-    """Yield the fresh errors of one reading: role, law around 0, words."""
+    """Yield the fresh errors of one reading: role, law around 0, words.
+
+    `display_only` leaves out what scatters from reading to reading.
+    """
     own, column = given.spread, given.entry
 
     def width(quantity: Quantity, key: str) -> float:
@@ -123,7 +126,7 @@ def fresh_errors(
         half = share * width(instrument.division, "division")
         words = f"triangular, {share:g} of a division, +- {width_words(half, given.unit)}"
         yield "division", laws.Triangular(-half, 0.0, half), words
-    if own.repeats is not None:
+    if own.repeats is not None or display_only:
         return  # the scatter that was seen stands in their place
     each = own.each_reading or column.each_reading or instrument.each_reading
     if each is not None:

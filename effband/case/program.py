@@ -25,9 +25,10 @@ ARITHMETIC = frozenset(
     | {"sqrt", "exp", "log", "log10", "sin", "cos", "tan", "asin", "acos", "atan", "atan2"}
 )
 # Beside these: "constant" (detail: its value), "source" (its name), "curve" (of two sources; a
-# Curve, and the reading it is the error of), and two that compute nothing, whose value is that
-# of their first input: "expect" holds an argument of a physics function to its Argument,
-# "become" gives a value the nature in its detail.
+# Curve, and the reading it is the error of), "dependent" (of one score or uniform; the Marginal
+# or Drawn that makes a value of it), and two that compute nothing, whose value is that of their
+# first input: "expect" holds an argument of a physics function to its Argument, "become" gives
+# a value the nature in its detail, or without one that of its second input.
 TRANSPARENT = frozenset({"expect", "become"})
 
 

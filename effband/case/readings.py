@@ -8,13 +8,16 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
+from effband.case import dependence, groups
+from effband.case.dependence import Dependence, JointSet
 from effband.case.findings import Findings
 from effband.case.format import Column, Input, Instrument, Spread
-from effband.case.given import Given, is_constant, refuse_later_keys
+from effband.case.given import Given, is_constant, refuse_idle_keys
+from effband.case.groups import Groups, Repeat, Where
+from effband.case.kinds import PER_TIME, nature_of, unit_path
 from effband.case.model import Component, ErrorSource, Item, Leaf, Part
-from effband.case.natures import PRESSURE, UNSTATED, Nature
 from effband.case.one_reading import (
     Range,
     curve_at,
@@ -24,14 +27,14 @@ from effband.case.one_reading import (
     width_words,
 )
 from effband.case.program import Builder
+from effband.case.run_tables import DataFiles
 from effband.case.spreads import BadSpread, Stated, keys_given, repeated_values, stated
 from effband.case.text import Path
 from effband.evidence import distributions as laws
-from effband.evidence.instruments import PRESSURE_DIFFERENCE, READS
-from effband.units import POINT, parse_unit, same_dimension
+from effband.evidence.dependence import Drawn
+from effband.evidence.distributions import unit_shape
 
 UNSTATED_EVIDENCE = "unstated"
-PER_TIME = parse_unit("1/s").dimension
 
 
 @dataclass
@@ -41,23 +44,33 @@ class Evidence:
     findings: Findings
     builder: Builder
     instruments: dict[str, Instrument]
+    groups: Groups
+    dependence: Dependence
+    files: DataFiles
     sources: dict[str, ErrorSource] = field(default_factory=dict)
     leaves: list[Leaf] = field(default_factory=list)
     kinds: dict[str, str] = field(default_factory=dict)
     assumptions: list[str] = field(default_factory=list)
-    steps: dict[tuple[str, str | None], int] = field(default_factory=dict)
+    steps: dict[tuple[str, Where], int] = field(default_factory=dict)
     used_instruments: set[str] = field(default_factory=set)
 
     def add_all(self, numbers: Iterable[Given]) -> None:
         """Add every number; readings of one instrument are looked at together first."""
         numbers = list(numbers)
+        self.dependence.bind(numbers)
+        self.sources.update(self.groups.sources)
+        self.kinds.update({s.item: groups.KIND for s in self.groups.sources.values()})
+        drawn_from = _inputs_by_file(numbers)
         read_at: dict[str, set[float]] = defaultdict(set)
         for given in numbers:
             if given.spread.instrument is not None and given.value is not None:
                 read_at[given.spread.instrument].add(given.value.si)
         for given in numbers:
             try:
-                self._add(given, read_at)
+                if given.spread.draws is not None:
+                    self._add_drawn(given, drawn_from)
+                else:
+                    self._add(given, read_at)
             except BadSpread as error:
                 path = given.path if error.path is None else error.path
                 key = error.key
@@ -91,7 +104,7 @@ class Evidence:
     # -- one number --------------------------------------------------------------------------
 
     def _add(self, given: Given, read_at: dict[str, set[float]]) -> None:
-        nature = self._nature(given)
+        nature = nature_of(given, self._reads_of(given.spread.instrument))
         self._doubts(given)
         spread, many = given.spread, given.spread.also or given.entry.also
         if spread.physical is not None and (many or spread.instrument or is_constant(given)):
@@ -111,6 +124,15 @@ class Evidence:
             components.append(component)
             step = self.builder.add("add", (step, also))
         self.steps[(given.name, given.run)] = self.builder.add("become", (step,), nature)
+        repeat = None if given.run is None else self.groups.where(given.run)
+        if isinstance(repeat, Repeat):
+            step = self._as_repeat(given, read_at, repeat, value)
+            self.steps[(given.name, repeat)] = self.builder.add("become", (step,), nature)
+        self._add_leaf(given, value, evidence, components)
+
+    def _add_leaf(
+        self, given: Given, value: float, evidence: str, components: list[Component]
+    ) -> None:
         self.leaves.append(
             Leaf(
                 name=given.name,
@@ -126,50 +148,58 @@ class Evidence:
             )
         )
 
-    def _nature(self, given: Given) -> Nature:
-        entry, unit = given.entry, given.unit
-        reads = entry.reads
-        theirs = self._reads_of(given.spread.instrument)
-        if reads is not None and theirs is not None and reads != theirs:
-            what = f"{given.name} reads {reads}, but its instrument reads {theirs}"
-            raise BadSpread(None, what, "say the same in both places, or only on the instrument")
-        reads = reads or theirs
-        kind = unit.kind
-        is_pressure = same_dimension(unit.dimension, PRESSURE)
-        if reads is not None:
-            symbol, kind = READS[reads]
-            if parse_unit(symbol).dimension != unit.dimension:
-                what = f"{given.name} reads {reads}, but its unit is {unit.text}"
-                remedy = f"give it in {symbol} or a unit of the same kind"
-                if unit.text in ("C", "F"):
-                    remedy = f"write deg{unit.text}; {unit.text} is the {unit.note.split(';')[0]}"
-                raise BadSpread(None, what, remedy, self._unit_path(given))
-            if unit.kind is not None and unit.kind != kind:
-                what = f"{given.name} reads {reads}, but {unit.text} is a {unit.kind}"
-                remedy = "write delta_degC or K" if unit.kind == POINT else "write degC or K"
-                raise BadSpread(None, what, remedy)
-        elif is_pressure:
-            kind = UNSTATED
-        gas = None
-        if entry.gas or (is_pressure and kind != PRESSURE_DIFFERENCE):
-            gas = (entry.gas or "unsaid", given.name)
-        if entry.gas and not is_pressure:
-            what = f"`gas` is said of pressures only; this is in {unit.text}"
-            raise BadSpread("gas", what, "delete it")
-        return Nature(unit.dimension, kind, gas=gas)
+    def _as_repeat(
+        self, given: Given, read_at: dict[str, set[float]], repeat: Repeat, value: float
+    ) -> int:
+        """Return the step of a reading as one of its group.
 
-    def _unit_path(self, given: Given) -> Path:
-        """Return where the unit of a number was written."""
-        if isinstance(given.entry, Column):
-            return ("runs", "readings", given.name, "unit")
-        return given.path
+        What scatters from run to run is seen in the group; what the runs share is not, nor is
+        the step of a display that hides it.
+        """
+        if given.spread.instrument is not None:
+            return self._read(given, read_at, repeat)[2]
+        if isinstance(given.entry, Column) and given.entry.shared and not is_constant(given):
+            return self._declared(given)[2]
+        return self.builder.constant(value)
+
+    def _add_drawn(self, given: Given, drawn_from: dict[str, list[str]]) -> None:
+        """Add an input that is a column of a sample; columns of one file share the row."""
+        draws = given.spread.draws
+        assert draws is not None
+        nature = nature_of(given, None)
+        values = self.files.sample(draws, given.unit, (*given.path, "draws"))
+        if values is None:
+            self.findings.broken.add(given.name)
+            return
+        item = dependence.set_name(drawn_from[draws.file])
+        name = f"row of {draws.file}"
+        evidence = self._own_evidence(given)
+        self.kinds[item] = "input" if item == given.name else dependence.KIND
+        known = self.sources.setdefault(
+            name,
+            ErrorSource(name, laws.Rectangular(0.0, 1.0), 0.5, item, "drawn", evidence),
+        )
+        if known.evidence != evidence:
+            poorest = dependence.poorest(known.evidence, evidence)
+            self.sources[name] = replace(known, evidence=poorest)
+        row = self.builder.add("source", (), name)
+        column = Drawn(item, draws.column, values)
+        step = self.builder.add("dependent", (row,), column)
+        self.steps[(given.name, None)] = self.builder.add("become", (step,), nature)
+        mean, sd = float(values.mean()), float(values.std())
+        middle = f"{given.unit.from_si(mean):.6g} {given.unit.symbol}".rstrip()
+        words = (
+            f"sample of {len(values)} from {draws.file}, mean {middle}, "
+            f"standard deviation {width_words(sd, given.unit)}"
+        )
+        self._add_leaf(given, mean, evidence, [Component("drawn", words, (name,))])
 
     def _doubts(self, given: Given) -> None:
         """Warn of what is most likely a slip, though it can be reckoned with."""
         if given.unit.dimension == PER_TIME:
             what = f"{given.name} is in {given.unit.text}, which counts no turns"
             remedy = "a turning speed is in rpm or rev/s; they enter formulas as rad/s"
-            self.findings.warn(self._unit_path(given), what, remedy)
+            self.findings.warn(unit_path(given), what, remedy)
 
     def _own_evidence(self, given: Given) -> str:
         default = "measured" if given.spread.repeats else UNSTATED_EVIDENCE
@@ -185,6 +215,9 @@ class Evidence:
             what = "`physical:` cannot cut an error that runs share"
             raise BadSpread("physical", what, "leave one of the two out")
         law = stated(spread, given.value, given.unit)
+        joint = self.dependence.of.get(given.name) if isinstance(given.entry, Input) else None
+        if joint is not None:
+            return self._of_set(given, law, joint)
         if shared and given.value is not None:
             # one error for all runs: the same source, around each run's own value
             around = stated(spread, given.value, given.unit, offset=True)
@@ -197,6 +230,20 @@ class Evidence:
         part = "stated" if given.run is None else "fresh"
         component = self._source(given, given.source, law, given.name, part)
         return law.nominal, [component], self._source_step(component)
+
+    def _of_set(
+        self, given: Given, law: Stated, joint: JointSet
+    ) -> tuple[float, list[Component], int]:
+        """Return an input that is drawn together with others."""
+        assert law.distribution is not None
+        self.kinds[joint.name] = dependence.KIND
+        self.sources.update({source.name: source for source in joint.sources()})
+        width = law.distribution.standard_uncertainty
+        step = joint.step(given.name, law.nominal, width, self.builder)
+        self._say_removed(given, law.distribution)
+        words = law_in_unit(law.distribution, law.unit, offset=False) + joint.words(given.name)
+        names = tuple(source.name for source in joint.sources())
+        return law.nominal, [Component("joint", words, names)], step
 
     def _also(self, given: Given) -> Iterable[tuple[Component, int]]:
         spreads = given.spread.also or given.entry.also
@@ -238,16 +285,18 @@ class Evidence:
             what = f"{given.name} is shared by all runs, so its spread must be the same in all"
             remedy = "give the spread as a width with its unit, not as a share"
             raise BadSpread("shared", what, remedy)
-        truncated = law.distribution
-        if isinstance(truncated, laws.Truncated):
-            self.assumptions.append(
-                f"{given.source}: only what is physically possible counts; "
-                f"this removes {truncated.removed:.2g} of its declared spread"
-            )
+        self._say_removed(given, law.distribution)
         words = law_in_unit(
             law.distribution, law.unit, offset=part.startswith("also") or item != given.name
         )
         return Component(part, words, (name,))
+
+    def _say_removed(self, given: Given, law: laws.Distribution) -> None:
+        if isinstance(law, laws.Truncated):
+            self._assume(
+                f"{given.source}: only what is physically possible counts; "
+                f"this removes {law.removed:.2g} of its declared spread"
+            )
 
     def _source_step(self, component: Component) -> int:
         return self.builder.add("source", (), component.sources[0])
@@ -262,7 +311,7 @@ class Evidence:
         return self.instruments[specimen.partition("#")[0]].evidence or "datasheet"
 
     def _read(
-        self, given: Given, read_at: dict[str, set[float]]
+        self, given: Given, read_at: dict[str, set[float]], repeat: Repeat | None = None
     ) -> tuple[float, list[Component], int]:
         specimen = given.spread.instrument
         assert specimen is not None
@@ -277,6 +326,10 @@ class Evidence:
         for component, error in self._common(given, instrument, ranged, reading, many):
             components.append(component)
             step = self.builder.add("add", (step, error))
+        if repeat is not None:
+            for error in self._display(given, instrument, ranged, repeat):
+                step = self.builder.add("add", (step, error))
+            return reading, [], step
         for role, law, words in fresh_errors(given, instrument, ranged):
             part = Stated(0.0, given.unit, law)
             component = self._source(
@@ -299,6 +352,22 @@ class Evidence:
             what = f"instrument {name} states no error at this reading"
             raise BadSpread("instrument", what, "give it an accuracy, a step or a repeatability")
         return reading, components, step
+
+    def _display(
+        self, given: Given, instrument: Instrument, ranged: Range, repeat: Repeat
+    ) -> Iterable[int]:
+        """Yield the steps of the display's or dial's errors, one draw for a group and column."""
+        specimen = given.spread.instrument
+        assert specimen is not None
+        for role, law, _ in fresh_errors(given, instrument, ranged, display_only=True):
+            other = "" if specimen == given.entry.instrument else f" {specimen}"
+            name = f"{given.name}[{repeat.group}].{role}{other}"
+            # of unit width, since runs may read on ranges with different steps
+            unit = Stated(0.0, given.unit, unit_shape(law.name))
+            evidence = self._evidence_of(specimen)
+            drawn = self._source(given, name, unit, specimen, "fresh", evidence)
+            half = self.builder.constant(law.support[1])
+            yield self.builder.add("multiply", (self._source_step(drawn), half))
 
     def _reading(self, given: Given) -> float:
         if given.spread.repeats is not None:
@@ -349,13 +418,21 @@ class Evidence:
             self.assumptions.append(words)
 
 
+def _inputs_by_file(numbers: Iterable[Given]) -> dict[str, list[str]]:
+    found: dict[str, list[str]] = defaultdict(list)
+    for given in numbers:
+        if given.spread.draws is not None:
+            found[given.spread.draws.file].append(given.name)
+    return found
+
+
 def _added(also: Spread, given: Given) -> Stated:
     """Return a component under `also:` as a law around 0; raises BadSpread."""
     for key in ("instrument", "also", "physical", "unit", "each_reading", "readable_to"):
         if getattr(also, key):
             what = f"`{key}:` cannot stand under `also:`"
             raise BadSpread(None, what, "give a plain spread, such as plus_minus: 0.3 K")
-    refuse_later_keys(also)
+    refuse_idle_keys(also)
     if not keys_given(also):
         what = "nothing says how wide this component is"
         raise BadSpread(None, what, "write such as `also: {plus_minus: 2 L}`")

@@ -7,15 +7,18 @@ from typing import Any
 from effband.case import formula as language
 from effband.case import natures
 from effband.case.deferred import check_deferred
+from effband.case.dependence import Dependence
 from effband.case.expansion import Formulas, NoValue, text_of
 from effband.case.findings import Findings
 from effband.case.format import CaseFile, Column, Instrument, Result
 from effband.case.formula import Expression, names_in, parse_formula
 from effband.case.given import Numbers
+from effband.case.groups import Groups
 from effband.case.instruments import check_instrument
-from effband.case.model import Case, Output, Settings, Target
+from effband.case.model import Case, Group, Output, Settings, Target
 from effband.case.program import Builder
 from effband.case.readings import Evidence
+from effband.case.run_tables import DataFiles
 from effband.case.text import CaseText, Path, read_case
 from effband.case.validate import typed
 from effband.physics.functions import FUNCTIONS as PHYSICS
@@ -43,11 +46,14 @@ def understand(text: CaseText) -> Case:
 
 class _Resolver:
     def __init__(self, file: CaseFile, findings: Findings) -> None:
-        self.file = file
         self.findings = findings
         self.builder = Builder()
+        self.files = DataFiles(findings)
+        dependence = Dependence(self.files.with_rows(file), findings)
+        self.file = file = dependence.with_parameters()
         self.columns: dict[str, Column] = file.runs.readings if file.runs else {}
-        self.formulas = Formulas(file, findings, self.builder)
+        self.groups = Groups(file, findings)
+        self.formulas = Formulas(file, findings, self.builder, self.groups)
         self.runs = self.formulas.runs
         usable = {
             name: entry
@@ -55,7 +61,9 @@ class _Resolver:
             if check_instrument(name, entry, findings)
         }
         findings.broken.update(set(file.instruments) - set(usable))
-        self.evidence = Evidence(findings, self.builder, usable)
+        self.evidence = Evidence(
+            findings, self.builder, usable, self.groups, dependence, self.files
+        )
 
     def case(self) -> Case:
         self._check_names()
@@ -96,6 +104,8 @@ class _Resolver:
                 (name, _instrument_words(entry, written[name]))
                 for name, entry in file.instruments.items()
             ),
+            groups=self.groups.all,
+            data=tuple(self.files.read.values()),
             claims=tuple(
                 {"result": claim.result, "run": claim.run, "says": claim.says}
                 for claim in file.claims
@@ -163,34 +173,50 @@ class _Resolver:
                 self.formulas.used |= names_in(tree)
                 continue
             targets.append(target)
-            runs: tuple[str | None, ...] = self.runs if self.formulas.per_run(tree) else (None,)
-            if runs == () and not self.findings.problems:
+            wanted: tuple[str | Group | None, ...] = (None,)
+            if self.formulas.per_run(tree):
+                wanted = (*self.runs, *self.groups.all)
+            if wanted == () and not self.findings.problems:
                 what = f"{name} has one value per run, but there are no runs"
                 self.findings.key_error(path, what, "add `rows:` under `runs:`")
-            outputs += self._outputs(target, entry, tree, runs)
+            outputs += self._outputs(target, entry, tree, wanted)
         return tuple(targets), tuple(outputs)
 
     def _outputs(
-        self, target: Target, entry: Result, tree: Expression, runs: tuple[str | None, ...]
+        self,
+        target: Target,
+        entry: Result,
+        tree: Expression,
+        wanted: tuple[str | Group | None, ...],
     ) -> list[Output]:
         found = []
         path: Path = ("results", target.name)
-        for run in runs:
-            owner = target.name if run is None else f"{target.name}, run {run}"
+        for of in wanted:
+            group = of if isinstance(of, Group) else None
+            run = of.name if isinstance(of, Group) else of
             try:
-                step = self.formulas.expression(tree, (*path, "formula"), owner, run)
-                ceiling = self._ceiling(entry, target, path, owner, run)
-                found.append(Output(target, run, step, ceiling))
+                step = self._value(tree, (*path, "formula"), target.name, of)
+                ceiling = self._ceiling(entry, target, path, of)
+                found.append(Output(target, run, step, ceiling, group))
             except NoValue as missing:
                 if missing.reading is not None:
-                    where = f" in run {run}" if run is not None else ""
-                    cell = f"{missing.reading} is empty"
-                    if missing.run != run:
-                        cell += f" in run {missing.run}"
-                    what = f"{target.name} has no value{where}: {cell}"
-                    place: Path = ("runs", "rows", missing.run or "")
-                    self.findings.warn(place, what, "write the reading")
+                    self._warn_missing(Output(target, run, 0, None, group), missing)
         return found
+
+    def _value(self, tree: Expression, path: Path, name: str, of: str | Group | None) -> int:
+        """Return the step of an expression in a run, in a group, or for the whole case."""
+        if isinstance(of, Group):
+            return self.formulas.group_value(tree, path, name, of)
+        owner = name if of is None else f"{name}, run {of}"
+        return self.formulas.expression(tree, path, owner, of)
+
+    def _warn_missing(self, output: Output, missing: NoValue) -> None:
+        where = f" in {output.where}" if output.where else ""
+        cell = f"{missing.reading} is empty"
+        if missing.run != output.run:
+            cell += f" in run {missing.run}"
+        what = f"{output.target.name} has no value{where}: {cell}"
+        self.findings.warn(("runs", "rows", missing.run or ""), what, "write the reading")
 
     def _target(self, name: str, entry: Result, path: Path) -> Target | None:
         before = len(self.findings.problems)
@@ -229,7 +255,7 @@ class _Resolver:
         )
 
     def _ceiling(
-        self, entry: Result, target: Target, path: Path, owner: str, run: str | None
+        self, entry: Result, target: Target, path: Path, of: str | Group | None
     ) -> int | None:
         if target.ceiling is None:
             return None
@@ -242,7 +268,7 @@ class _Resolver:
             except Misread as error:
                 self.findings.misread(where, error)
                 return None
-            return self.formulas.expression(tree, where, owner + ", ceiling", run)
+            return self._value(tree, where, f"{target.name}, ceiling", of)
         if quantity.unit.dimension != target.unit.dimension:
             what = f"the ceiling is in {quantity.unit.text}, the result in {target.unit.text}"
             self.findings.error((*path, "ceiling"), what, "give both in one unit")

@@ -121,6 +121,11 @@ class Distribution(abc.ABC):
         return self._moments()[1]
 
     @property
+    def estimate(self) -> float | None:
+        """What JCGM 100 takes as the value, in its unit: the expectation where there is one."""
+        return self.mean
+
+    @property
     def standard_uncertainty(self) -> float:
         """What JCGM 100 takes, in the unit of the value: the sd, but of a Student t the scale."""
         return math.inf if self.sd is None else self.sd

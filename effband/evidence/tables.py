@@ -43,7 +43,7 @@ class Table:
         np.copyto(x, total)
 
 
-def _normal_score_table(value: Callable[[FloatArray], FloatArray], cells: int) -> Table:
+def normal_score_table(value: Callable[[FloatArray], FloatArray], cells: int) -> Table:
     """Tabulate a law over the standard normal deviate of the same probability."""
     z = np.arange(-_Z_END * cells - 2, _Z_END * cells + 3) / cells
     y = value(z)
@@ -57,7 +57,7 @@ def student_table(dof: float) -> Table:
     """Return Student's t of so many degrees of freedom, over the normal deviate."""
     # The tail grows as p**(-1/dof), so fewer degrees of freedom need finer cells.
     cells = _CELLS_PER_SD * 2 ** max(0, math.ceil(-math.log2(dof)))
-    return _normal_score_table(
+    return normal_score_table(
         lambda z: np.sign(z) * np.abs(special.stdtrit(dof, special.ndtr(-np.abs(z)))), cells
     )
 
@@ -87,7 +87,7 @@ def events_table(events: int) -> Table:
         lower, upper = special.gammaincinv(shape, tail), special.gammainccinv(shape, tail)
         return np.where(z < 0.0, lower, upper).astype(np.float64)
 
-    return _normal_score_table(value, _CELLS_PER_SD)
+    return normal_score_table(value, _CELLS_PER_SD)
 
 
 @functools.cache

@@ -17,6 +17,7 @@ from scipy import special
 
 from effband.case.model import ErrorSource
 from effband.case.program import TRANSPARENT, Program, Step
+from effband.evidence.dependence import Drawn, Marginal
 from effband.evidence.instruments import Curve
 from effband.evidence.tables import FloatArray
 from effband.problems import ComputationRefused
@@ -62,7 +63,8 @@ class Instruction:
     Attributes
     ----------
     function
-        A ufunc, a `Curve`, or an `ErrorSource` whose values the caller fills in.
+        A ufunc, a `Curve`, a `Marginal` or `Drawn`, or an `ErrorSource` whose values the caller
+        fills in.
     inputs, out
         Operands, and the slot of the result.
     owner
@@ -117,6 +119,9 @@ class Kernel:
             elif isinstance(function, Curve):
                 z1, z2 = (arrays[x.index] for x in step.inputs if isinstance(x, Slot))
                 _curve_error(function, z1, z2, out, scratch)
+            elif isinstance(function, Marginal | Drawn):
+                np.copyto(out, _value(step.inputs[0], arrays))
+                function.replace(out)
             elif draw is not None:
                 draw(function, out)
 
@@ -262,7 +267,7 @@ class _Compiler:
     def _function(self, step: Step) -> Any:
         if step.op == "source":
             return self.sources[str(step.detail)]
-        if step.op == "curve":
+        if step.op in ("curve", "dependent"):
             return _what(step)
         return UFUNCS[step.op]
 

@@ -1,9 +1,9 @@
 """The law of propagation of uncertainty (JCGM 100:2008), through the `uncertainties` package.
 
-The same list of operations runs on values with derivatives. Readings of one instrument enter
-as correlated values with the exact covariance of its error curve; every other source is one
-independent variable. Effective degrees of freedom follow Welch and Satterthwaite (JCGM 100
-G.4.1, from memory).
+The same list of operations runs on values with derivatives. Readings of one instrument and
+correlated inputs enter as correlated values with their exact covariance; every other source is
+one independent variable. Effective degrees of freedom follow Welch and Satterthwaite (JCGM 100
+G.4.1, from memory); what is drawn together counts as one contribution there.
 """
 
 from __future__ import annotations
@@ -20,8 +20,11 @@ from uncertainties.core import AffineScalarFunc
 
 from effband.case.model import Case, ErrorSource
 from effband.case.program import TRANSPARENT, Step
-from effband.evidence.instruments import Curve, curve_covariance
+from effband.evidence.dependence import Drawn, Marginal, Member, covariance
+from effband.evidence.instruments import Curve
 from effband.propagate.summary import Interval
+
+SETS = ("joint set", "group scatter")  # kinds of items whose sources are drawn together
 
 
 @dataclass(frozen=True)
@@ -93,7 +96,7 @@ class _Variable:
     """What an independent-looking variable stands for."""
 
     source: ErrorSource | None
-    curve: Curve | None
+    member: Member | None
 
 
 class _Failure:
@@ -105,13 +108,18 @@ class _Failure:
 
 def propagate_linearly(case: Case, probability: float) -> tuple[LinearBand, ...]:
     """Return the first-order band of every output, in the case's order."""
-    runner = _Runner(case)
-    return tuple(runner.band(output.step, probability) for output in case.outputs)
+    linear = Linear(case)
+    return tuple(linear.band(output.step, probability) for output in case.outputs)
 
 
-class _Runner:
+class Linear:
+    """The program of a case, run on values with derivatives."""
+
     def __init__(self, case: Case) -> None:
         self.case = case
+        self.set_of = {
+            name: item.name for item in case.items if item.kind in SETS for name in item.sources
+        }
         self.sources = {source.name: source for source in case.sources}
         self.variables: dict[Any, _Variable] = {}
         self.by_source: dict[str, Any] = {}
@@ -124,10 +132,10 @@ class _Runner:
             return step.detail
         if step.op == "source":
             return self._source(self.sources[str(step.detail)])
-        if step.op == "curve":
-            assert isinstance(step.detail, tuple)
-            variable = ufloat(0.0, 1.0)
-            self.variables[variable] = _Variable(None, step.detail[0])
+        member = _member(step)
+        if member is not None:
+            variable = ufloat(_centre(member), 1.0)
+            self.variables[variable] = _Variable(None, member)
             return variable
         inputs = [self.values[i] for i in step.inputs]
         for x in inputs:
@@ -148,9 +156,9 @@ class _Runner:
 
     def _source(self, source: ErrorSource) -> Any:
         if source.name not in self.by_source:
-            law = source.distribution
+            estimate = source.distribution.estimate
             # without an expectation the middle stands in: the law of JCGM 100 asks no more
-            centre = law.mean if law.mean is not None else source.nominal
+            centre = source.nominal if estimate is None else estimate
             variable = ufloat(centre, 1.0)
             self.variables[variable] = _Variable(source, None)
             self.by_source[source.name] = variable
@@ -177,20 +185,86 @@ class _Runner:
     def _variances(self, value: AffineScalarFunc) -> list[tuple[float, float]]:
         """Return (variance, degrees of freedom) of every independent contribution."""
         found: list[tuple[float, float]] = []
-        on_curve: dict[str, list[tuple[float, Curve]]] = defaultdict(list)
+        together: dict[str, list[tuple[float, Member]]] = defaultdict(list)
+        in_set: dict[str, list[tuple[float, float]]] = defaultdict(list)
         for variable, slope in value.derivatives.items():
             known = self.variables[variable]
-            if known.curve is not None:
-                on_curve[known.curve.specimen].append((slope, known.curve))
+            if slope == 0.0:
+                continue
+            if known.member is not None:
+                together[_family(known.member)].append((slope, known.member))
             elif known.source is not None:
                 law = known.source.distribution
-                found.append(((slope * law.standard_uncertainty) ** 2, law.degrees_of_freedom))
-        for readings in on_curve.values():
+                part = ((slope * law.standard_uncertainty) ** 2, law.degrees_of_freedom)
+                name = self.set_of.get(known.source.name)
+                (found if name is None else in_set[name]).append(part)
+        for members in together.values():
             total = math.fsum(
-                a * b * curve_covariance(one, other) for a, one in readings for b, other in readings
+                a * b * covariance(one, other) for a, one in members for b, other in members
             )
-            found.append((max(total, 0.0), math.inf))
+            fewest = min(_degrees(member) for _, member in members)
+            found.append((max(total, 0.0), fewest))
+        for name, parts in in_set.items():
+            found.append((math.fsum(variance for variance, _ in parts), self._degrees_of(name)))
         return found
+
+    def _degrees_of(self, item: str) -> float:
+        sources = [source for source in self.case.sources if source.item == item]
+        return min(source.distribution.degrees_of_freedom for source in sources)
+
+    def own_uncertainty(self, step: int, others: frozenset[str]) -> float | None:
+        """Return the standard uncertainty that a value has of its own, SI.
+
+        Parameters
+        ----------
+        step
+            The value.
+        others
+            Names of sources that are not its own, being shared with other values.
+
+        Returns
+        -------
+        float or None
+            None where the value has no derivative.
+        """
+        value = self.values[step]
+        if isinstance(value, _Failure):
+            return None
+        if not isinstance(value, AffineScalarFunc):
+            return 0.0
+        parts = [
+            (slope * known.source.distribution.standard_uncertainty) ** 2
+            for variable, slope in value.derivatives.items()
+            if (known := self.variables[variable]).source is not None
+            and known.source.name not in others
+            and slope != 0.0
+        ]
+        return math.sqrt(math.fsum(parts))
+
+
+def _member(step: Step) -> Member | None:
+    """Return what a step stands for when it is one of several correlated values."""
+    if step.op == "curve" and isinstance(step.detail, tuple):
+        curve: Curve = step.detail[0]
+        return curve
+    detail = step.detail
+    return detail if isinstance(detail, Marginal | Drawn) else None
+
+
+def _centre(member: Member) -> float:
+    if isinstance(member, Marginal):
+        estimate = member.law.estimate
+        assert estimate is not None  # a law without an expectation has no correlation
+        return estimate
+    return float(member.values.mean()) if isinstance(member, Drawn) else 0.0
+
+
+def _family(member: Member) -> str:
+    return member.specimen if isinstance(member, Curve) else member.family
+
+
+def _degrees(member: Member) -> float:
+    return member.law.degrees_of_freedom if isinstance(member, Marginal) else math.inf
 
 
 def _effective(parts: list[tuple[float, float]], variance: float) -> float:

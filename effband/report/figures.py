@@ -26,7 +26,8 @@ LONGEST_LABEL = 200
 def bands_figure(study: Study) -> Figure:
     """Return the figure: a row for every band, one panel for every result."""
     names = list(dict.fromkeys(band.output.target.name for band in study.bands))
-    groups = [[b for b in study.bands if b.output.target.name == name] for name in names]
+    bands = words.shown(study.bands)
+    groups = [[b for b in bands if b.output.target.name == name] for name in names]
     figure = Figure(figsize=(8, 1.0 + sum(0.85 * len(g) + 0.75 for g in groups)), dpi=110)
     FigureCanvasAgg(figure)
     heights = [len(group) for group in groups]

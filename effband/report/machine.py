@@ -29,6 +29,10 @@ def document(study: Study) -> dict[str, Any]:
             "digits": study.settings.digits,
         },
         "headline": case.headline,
+        "groups": {group.name: list(group.members) for group in case.groups},
+        "data": [
+            {"name": d.name, "sha256": d.sha256, "bytes": d.size, "rows": d.rows} for d in case.data
+        ],
         "results": [_result(band) for band in study.bands],
         "cross_checks": [],
         "claims": [{**claim, "verdict": None, "probability": None} for claim in case.claims],

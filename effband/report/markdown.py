@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 
-from effband.case.model import Leaf, Target
+from effband.case.model import Leaf, Output, Target
 from effband.problems import printable
 from effband.report import words
 from effband.report.cautions import cautions
@@ -64,6 +64,13 @@ def _named(target: Target) -> str:
     return escape(target.label) if target.label else code(target.name)
 
 
+def _of(output: Output) -> str:
+    """Return of what a value is: a run, a group of runs, or the whole case."""
+    if output.run is None:
+        return "whole case"
+    return code(output.run) if output.group is None else f"group {code(output.run)}"
+
+
 def _table(head: list[str], rows: list[list[str]]) -> list[str]:
     return [
         "| " + " | ".join(head) + " |",
@@ -84,7 +91,7 @@ def _results(study: Study) -> list[str]:
         rows.append(
             [
                 _named(target),
-                code(band.output.run) if band.output.run else "whole case",
+                _of(band.output),
                 escape(numbers.with_unit),
                 escape(f"{numbers.low} to {numbers.high} {numbers.unit}"),
                 escape(half),
@@ -109,7 +116,7 @@ def _results(study: Study) -> list[str]:
 
 def _wideners(study: Study) -> list[str]:
     lines = ["## What widens each band", ""]
-    for band in study.bands:
+    for band in words.shown(study.bands):
         if not band.ranking.lines:
             continue
         unit = band.output.target.unit
@@ -139,7 +146,7 @@ def _mind(study: Study) -> list[str]:
         lines += [f"- {escape(remark.what)}: {escape(remark.remedy)}." for remark in remarks]
         lines.append("")
     assumed = list(study.case.assumptions)
-    for band in study.bands:
+    for band in words.shown(study.bands):
         assumed += what_if_words(band)
     if assumed:
         lines += ["## Taken for granted", ""]
@@ -188,6 +195,12 @@ def _readings(study: Study) -> list[str]:
     lines += [f"- {code(name)}: {escape(note)}" for name, note in notes.items()]
     for name, text in study.case.instruments:
         lines.append(f"- {code(name)}: {escape(text)}")
+    for group in study.case.groups:
+        lines.append(f"- group {code(group.name)}: {escape(words.group(group))}")
+    for file in study.case.data:
+        lines.append(
+            f"- numbers from {escape(file.name)}: {file.rows} rows, sha256 {file.sha256[:16]}"
+        )
     return [*lines, ""]
 
 

@@ -30,7 +30,13 @@ def screen(study: Study) -> str:
         lines.append(f"{chance} bands; each value is the mean of {trials} trials")
     for name in dict.fromkeys(band.output.target.name for band in study.bands):
         bands = [band for band in study.bands if band.output.target.name == name]
-        lines += ["", *_result(bands, study)]
+        lines += ["", *_result(words.shown(bands), study)]
+    singles = len(study.bands) - len(words.shown(study.bands))
+    if singles:
+        lines += [
+            "",
+            f"The single runs of the groups stand in the report and in --json: {singles} bands",
+        ]
     lines += _remarks(study)
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
@@ -73,7 +79,7 @@ def _wideners(band: Band) -> list[str]:
         return ["  it does not vary"] if not band.summary.varies else []
     unit = band.output.target.unit
     full = band.summary.interval.half_width
-    run = "" if band.output.run is None else f" in {words.run_words(band.output)}"
+    run = f" in {band.output.where}" if band.output.where else ""
     lines = [f"  what widens it most{run}, and the half-width left without it:"]
     saved = [max(full - line.half_width_without, 0.0) for line in band.ranking.lines]
     shown = [k for k, s in enumerate(saved) if s >= LEAST_SHOWN * full][:LONGEST_RANKING]

@@ -27,6 +27,12 @@ def understood(case: Case) -> str:
         for name, text, nature in case.formulas:
             lines.append(f"  {name} = {printable(text)}" + (f"; {nature}" if nature else ""))
         lines.append("")
+    if case.groups:
+        lines += [
+            "groups:",
+            *(f"  {group.name}: {words.group(group)}" for group in case.groups),
+            "",
+        ]
     lines += _results(case)
     settings = case.settings
     lines += [
@@ -54,7 +60,11 @@ def _leaf(leaf: Leaf, case: Case) -> list[str]:
         laws = [sources[name].distribution for name in component.sources if name in sources]
         line = f"      {component.role}: {component.words}"
         in_si = leaf.unit.factor == 1.0 and not leaf.unit.zero
-        if component.role not in ("common", "stability") and len(laws) == 1 and not in_si:
+        if (
+            component.role not in ("common", "stability", "joint", "drawn")
+            and len(laws) == 1
+            and not in_si
+        ):
             inside = laws[0].words(lambda v: f"{v:.6g}", lambda v: f"{v:.4g}")
             line += f"  [SI: {inside}]"
         lines.append(line + f"  <- {', '.join(component.sources)}")

@@ -7,9 +7,11 @@ and the value is given to the same decimal place.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from effband.case.model import Output
+from effband.case.model import Group
+from effband.problems import Problem
 from effband.propagate.ranking import Ranking
 from effband.study import Band, Remark, Study
 from effband.units import Unit
@@ -103,15 +105,36 @@ def probability(share: float) -> str:
     return f"{100 * share:.6g} %"
 
 
-def run_words(output: Output) -> str:
-    """Return "run full", or nothing for a result of the whole case."""
-    return "" if output.run is None else f"run {output.run}"
+def group(group: Group) -> str:
+    """Return how the runs of a group are taken together."""
+    runs = ", ".join(group.members)
+    if group.pooled:
+        return f"{runs}; scatter as seen, relative, taken together with that of the other groups"
+    if group.scatter_seen:
+        return f"{runs}; scatter as seen, in the place of the errors declared for each run"
+    return f"{runs}; two runs are too few to show a scatter: the errors declared for each run stay"
+
+
+def shown(bands: Sequence[Band]) -> list[Band]:
+    """Return the bands to show where there is room for few: a group in the place of its runs."""
+    place: dict[tuple[str, str | None], int] = {}
+    for at, band in enumerate(bands):
+        place.setdefault((band.output.target.name, band.output.run), at)
+    hidden: set[int] = set()
+    order = {}
+    for at, band in enumerate(bands):
+        runs = () if band.output.group is None else band.output.group.members
+        own = [place[key] for run in runs if (key := (band.output.target.name, run)) in place]
+        hidden.update(own)
+        order[at] = min(own, default=at)
+    return [bands[at] for at in sorted(set(order) - hidden, key=lambda at: order[at])]
 
 
 def headline_band(study: Study) -> Band | None:
     """Return the band that the case calls its headline: of its last run, or the first there is."""
-    named = [b for b in study.bands if b.output.target.name == study.case.headline]
-    found = named or list(study.bands[:1])
+    bands = shown(study.bands)
+    named = [b for b in bands if b.output.target.name == study.case.headline]
+    found = named or bands[:1]
     return found[-1] if found else None
 
 
@@ -119,7 +142,7 @@ def sentence(band: Band, study: Study) -> str:
     """Return the band as one sentence: value, ends, boundary, and what widens it most."""
     numbers = rounded(band)
     target = band.output.target
-    run = f" at {run_words(band.output)}" if band.output.run is not None else ""
+    run = f" at {band.output.where}" if band.output.where else ""
     chance = probability(study.settings.probability)
     text = (
         f"{target.label or target.name}{run} is {numbers.with_unit}, "
@@ -152,8 +175,12 @@ def guesses(ranking: Ranking) -> float:
 
 def all_remarks(study: Study) -> list[Remark]:
     """Return every warning: what was seen in reading the case, then in the numbers."""
-    read = [
-        Remark(f"line {p.place.line}: {p.what}" if p.place else p.what, p.remedy)
-        for p in study.case.warnings
-    ]
+    read = [Remark(f"{_line(p)}{p.what}", p.remedy) for p in study.case.warnings]
     return [*read, *study.remarks]
+
+
+def _line(problem: Problem) -> str:
+    if problem.place is None:
+        return ""
+    file = "" if problem.document is None else f"{problem.document.file}, "
+    return f"{file}line {problem.place.line}: "

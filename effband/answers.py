@@ -1,0 +1,397 @@
+"""The face for Python: a case in, an answer out, in the user's units.
+
+Numbers here are never rounded; what `print` and a notebook show comes from `report`.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+from effband import study as studies
+from effband.case.model import Case, Leaf
+from effband.case.resolve import LEAST_PROBABILITY, LEAST_TRIALS, MOST_PROBABILITY, MOST_TRIALS
+from effband.problems import nearest, printable
+from effband.report import words
+from effband.report.machine import document, to_json
+from effband.report.screen import BAR, LEAST_SHOWN, LONGEST_RANKING, WHOLE, screen
+from effband.study import Band, Study
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+    from pandas import DataFrame
+
+LARGEST_SEED, MOST_WORKERS = 2**63 - 1, 256
+TEXTS = frozenset(
+    "result run unit is widest source kind input known evidence reads instrument note".split()
+)
+
+
+def load(file: str | os.PathLike[str]) -> Case:
+    """Read and understand a case file. Raises CaseError with every problem, place and remedy."""
+    return studies.load(os.fsdecode(file))
+
+
+def run(
+    case: Case | str | os.PathLike[str],
+    *,
+    trials: int | None = None,
+    seed: int | None = None,
+    probability: float | None = None,
+    workers: int | None = None,
+) -> Answer:
+    """Work out a case.
+
+    Parameters
+    ----------
+    case
+        From `load`, or the name of a case file.
+    trials, seed, probability
+        In place of the case's own: 1000 to 100 000 000; 0 or more; 0.5 to 0.9999.
+    workers
+        Threads, 1 to 256; one for each processor when left out. No number depends on them.
+
+    Raises
+    ------
+    CaseError
+        When the case is refused.
+    ComputationRefused
+        When a value is not finite, or a band cannot be given.
+    ValueError
+        When one of the numbers is out of its range.
+    """
+    trials = _whole("trials", trials, LEAST_TRIALS, MOST_TRIALS)
+    seed = _whole("seed", seed, 0, LARGEST_SEED)
+    workers = _whole("workers", workers, 1, MOST_WORKERS)
+    if probability is not None and not LEAST_PROBABILITY <= probability <= MOST_PROBABILITY:
+        raise ValueError(
+            f"probability is {probability}: give one from {LEAST_PROBABILITY} to {MOST_PROBABILITY}"
+        )
+    known = case if isinstance(case, Case) else load(case)
+    settings = studies.with_options(known.settings, trials, seed, probability)
+    return Answer(studies.run(known, settings, workers or os.cpu_count() or 1))
+
+
+def _whole(name: str, number: int | None, low: int, high: int) -> int | None:
+    if number is None:
+        return None
+    if not low <= number <= high or number != int(number):
+        raise ValueError(f"{name} is {number}: give a whole number from {low} to {high}")
+    return int(number)
+
+
+@dataclass(frozen=True)
+class Widener:
+    """An instrument, input or column that widens a band.
+
+    Attributes
+    ----------
+    source, kind
+        Its name, and what it is: "instrument", "input", "column" or the like.
+    half_width_without, saves
+        The half-width left, on average, if it were known perfectly, and what that saves, in the
+        unit of the result's width (points for %). As the two half-widths come from other draws,
+        `saves` may fall a little below 0.
+    first_order, total
+        Its shares of the variance; None where the result has no variance.
+    """
+
+    source: str
+    kind: str
+    half_width_without: float
+    saves: float
+    first_order: float | None
+    total: float | None
+
+
+@dataclass(frozen=True, repr=False)
+class Value:
+    """One result, of one run or of the whole case; `str` gives it rounded, on one line.
+
+    Attributes
+    ----------
+    result, run
+        Its name, and the run, or group of runs; None for the whole case.
+    unit
+        Of all its numbers, "1" for a plain number. Widths are in points for %, in K for degC.
+    is_
+        "efficiency", "performance ratio", "ratio" or "quantity".
+    value
+        The number that is printed: the mean, or the median where there is no variance.
+    low, high, half_width, probability
+        The band, equal chances on either side, and its probability.
+    mean, median, standard_uncertainty
+        Of the trials; None where there is none.
+    by_hand
+        What the numbers as written give, without any spread.
+    boundary
+        What is put in and got out, or None.
+    wideners
+        What widens it, the worst first.
+    """
+
+    result: str
+    run: str | None
+    unit: str
+    is_: str
+    value: float
+    low: float
+    high: float
+    half_width: float
+    probability: float
+    mean: float | None
+    median: float
+    standard_uncertainty: float | None
+    by_hand: float
+    boundary: tuple[str, str] | None
+    wideners: tuple[Widener, ...]
+    _text: str = field(compare=False)
+
+    @property
+    def widest(self) -> str | None:
+        """The source that widens it most; None when it does not vary."""
+        return self.wideners[0].source if self.wideners else None
+
+    def __str__(self) -> str:
+        return self._text
+
+    def __repr__(self) -> str:
+        return f"<Value {self._text}>"
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Answer:
+    """Everything worked out from a case: iterate over it for its values.
+
+    `print` gives what `effband run` prints, a notebook shows a table.
+
+    Attributes
+    ----------
+    study
+        What it all comes from, in SI units.
+    """
+
+    study: Study
+
+    @cached_property
+    def _values(self) -> tuple[Value, ...]:
+        told = document(self.study)["results"]
+        pairs = zip(told, self.study.bands, strict=True)
+        return tuple(_value(each, band, self.study) for each, band in pairs)
+
+    def __iter__(self) -> Iterator[Value]:
+        return iter(self._values)
+
+    def __len__(self) -> int:
+        return len(self._values)
+
+    @property
+    def headline(self) -> Value | None:
+        """The value that the case calls its headline, of the last run that has it."""
+        headline = words.headline_band(self.study)
+        bands = zip(self, self.study.bands, strict=True)
+        return next((value for value, band in bands if band is headline), None)
+
+    def value(self, result: str, run: str | None = None) -> Value:
+        """Return a result; `run` may be left out where there is only one. Raises ValueError."""
+        found = self._matching(result, run)
+        if len(found) > 1:
+            runs = ", ".join(str(value.run) for value in found)
+            raise ValueError(f"{result} has several runs: say which of {runs}")
+        return found[0]
+
+    def _matching(self, result: str | None, run: str | None) -> Sequence[Value]:
+        of_result = [value for value in self if result in (None, value.result)]
+        if not of_result and result is not None:
+            names = dict.fromkeys(value.result for value in self)
+            advice = nearest(result, names, f"there are {', '.join(names)}")
+            raise ValueError(f"no result is called {result!r}: {advice}")
+        found = [value for value in of_result if run in (None, value.run)]
+        if of_result and not found:
+            runs = ", ".join(dict.fromkeys(value.run or WHOLE for value in of_result))
+            raise ValueError(f"no value in run {run!r}: there are {runs}")
+        return found
+
+    def table(self) -> DataFrame:
+        """Return a row for every result and run, at full precision, in the result's unit."""
+        columns = "result run unit is value low high half_width standard_uncertainty mean median"
+        rows = [{**vars(value), "is": value.is_, "widest": value.widest} for value in self]
+        return _frame([*columns.split(), "by_hand", "widest"], rows)
+
+    def ranking_table(self, result: str | None = None, run: str | None = None) -> DataFrame:
+        """Return a row for every result, run and source, the worst first. Raises ValueError."""
+        columns = "result run unit source kind half_width_without saves first_order total".split()
+        found = self._matching(result, run)
+        rows = [{**vars(value), **vars(line)} for value in found for line in value.wideners]
+        return _frame(columns, rows)
+
+    def readings_table(self) -> DataFrame:
+        """Return the readings as given: a row for every run, a column such as "p_start (bar)".
+
+        The unit stands in the name, so that columns in different units never end up in one;
+        a reading that is missing is NaN.
+        """
+        from pandas import Index
+
+        columns: dict[str, dict[str, float]] = {}
+        for leaf in self.study.case.leaves:
+            if leaf.run is not None:
+                symbol = f" ({leaf.unit.symbol})" if leaf.unit.symbol else ""
+                columns.setdefault(leaf.name + symbol, {})[leaf.run] = _as_given(leaf)
+        fullest = sorted(columns.values(), key=len, reverse=True)  # these know the order of runs
+        runs = list(dict.fromkeys(run for column in fullest for run in column))
+        rows = [{name: column.get(run) for name, column in columns.items()} for run in runs]
+        table = _frame(columns, rows, texts=frozenset())
+        table.index = Index(runs, dtype="string", name="run")
+        return table
+
+    def inputs_table(self) -> DataFrame:
+        """Return a row for every input: its value as given, how well it is known, and whence."""
+        columns = "input value unit known evidence reads instrument note".split()
+        rows = [
+            {
+                **vars(leaf),
+                "input": leaf.name,
+                "value": _as_given(leaf),
+                "unit": leaf.unit.text,
+                "known": " + ".join(part.words for part in leaf.components) or "exact",
+            }
+            for leaf in self.study.case.leaves
+            if leaf.run is None
+        ]
+        return _frame(columns, rows).set_index("input")
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """Every warning, with what to do about it."""
+        return tuple(f"{each.what}: {each.remedy}" for each in words.all_remarks(self.study))
+
+    @property
+    def assumptions(self) -> tuple[str, ...]:
+        """What was taken for granted."""
+        return self.study.case.assumptions
+
+    def to_json(self) -> str:
+        """Return the document that `effband run --json` prints."""
+        return to_json(document(self.study))
+
+    def figure(self) -> Figure:
+        """Return the bands as a picture, which `savefig` writes."""
+        from effband.report.figures import bands_figure
+
+        return bands_figure(self.study)
+
+    def __str__(self) -> str:
+        return screen(self.study).rstrip("\n")
+
+    def __repr__(self) -> str:
+        title = printable(self.study.case.title)
+        return f"<Answer {title!r}: {len(self)} values, headline {self.headline}>"
+
+    def _repr_html_(self) -> str:
+        return _notebook(self.study)
+
+
+def _value(told: dict[str, Any], band: Band, study: Study) -> Value:
+    """Return one result of the JSON document as a value."""
+    numbers = words.rounded(band)
+    ends = f"from {numbers.low} to {numbers.high} {numbers.unit}".rstrip()
+    chance = words.probability(study.settings.probability)
+    return Value(
+        **{key: told[key] for key in ("result", "run", "unit", "mean", "median", "half_width")},
+        **told["interval"],
+        is_=told["is"],
+        value=band.output.target.unit.from_si(words.central(band)),
+        probability=study.settings.probability,
+        standard_uncertainty=told["standard_uncertainty"],
+        by_hand=told["nominal"],
+        boundary=band.output.target.boundary,
+        wideners=tuple(_widener(line, told["half_width"]) for line in told["ranking"]),
+        _text=f"{printable(band.output.title)}: {numbers.with_unit}, {ends} ({chance} band)",
+    )
+
+
+def _widener(told: dict[str, Any], half_width: float) -> Widener:
+    first, total = (index and index["value"] for index in (told["first_order"], told["total"]))
+    left = told["half_width_without"]
+    return Widener(told["source"], told["kind"], left, half_width - left, first, total)
+
+
+def _as_given(leaf: Leaf) -> float:
+    """Return a number as it was written, without what the way to SI and back has added."""
+    number = leaf.unit.from_si(leaf.value)
+    size = max(abs(leaf.value), abs(leaf.unit.zero)) / leaf.unit.factor
+    return round(number, 14 - math.floor(math.log10(size))) if size > 0.0 else number
+
+
+def _frame(
+    columns: Iterable[str], rows: Sequence[Mapping[str, Any]], texts: frozenset[str] = TEXTS
+) -> DataFrame:
+    """Return rows as a table: text columns may hold NA, all others are floats with NaN."""
+    from pandas import DataFrame, Series
+
+    kinds = {name: "string" if name in texts else "float64" for name in columns}
+    return DataFrame(
+        {name: Series([row[name] for row in rows], dtype=kind) for name, kind in kinds.items()}
+    )
+
+
+# -- in a notebook: styles inside the elements, colours of the page ------------------------------
+
+CELL = 'style="padding:.15em .8em;text-align:left"'
+
+
+def _notebook(study: Study) -> str:
+    """Return the study as HTML for a notebook: no script, no style sheet, nothing fetched."""
+    band = words.headline_band(study)
+    chance = words.probability(study.settings.probability)
+    parts = [f"<p><strong>{_shown(study.case.title)}</strong></p>"]
+    if band is not None:
+        parts.append(f"<p>{_shown(words.sentence(band, study))}</p>")
+    heads = ["result", "run", "value", f"{chance} band", "half-width", "by hand"]
+    parts.append(_grid(heads, map(_numbers, study.bands)))
+    if band is not None and band.ranking.lines:
+        heads = [f"what widens {band.output.title}", "saves of the half-width", "leaves"]
+        parts.append(_grid(heads, _bars(band)))
+    remarks = [f"{each.what}: {each.remedy}" for each in words.all_remarks(study)]
+    if remarks:
+        items = "".join(f"<li>{_shown(remark)}</li>" for remark in remarks)
+        parts.append(f"<p>Mind:</p><ul>{items}</ul>")
+    return f"<div>{''.join(parts)}</div>"
+
+
+def _numbers(band: Band) -> tuple[str, ...]:
+    cell, target = words.rounded(band), band.output.target
+    half = f"{cell.half_width} {target.unit.width_symbol}"
+    ends = f"{cell.low} to {cell.high} {cell.unit}"
+    return target.name, band.output.run or WHOLE, cell.with_unit, ends, half, cell.by_hand
+
+
+def _bars(band: Band) -> Iterator[tuple[str, ...]]:
+    """Yield the sources that the screen would show, each with a bar and its numbers."""
+    unit, full = band.output.target.unit, band.summary.interval.half_width
+    decimals = words.decimals_to_tell_apart(full / unit.factor)
+    for at, line in enumerate(band.ranking.lines[:LONGEST_RANKING]):
+        share = max(1 - line.half_width_without / full, 0.0)
+        if at == 0 or share >= LEAST_SHOWN:
+            bar = "\N{FULL BLOCK}" * max(1, round(BAR * share))
+            left = words.fixed(line.half_width_without / unit.factor, decimals)
+            yield line.item.name, f"{bar} {words.percent(share)}", f"{left} {unit.width_symbol}"
+
+
+def _grid(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    lines = [("th", heads), *(("td", row) for row in rows)]
+    body = [
+        f"<tr>{''.join(f'<{tag} {CELL}>{_shown(text)}</{tag}>' for text in texts)}</tr>"
+        for tag, texts in lines
+    ]
+    return f'<table style="border-collapse:collapse">{"".join(body)}</table>'
+
+
+def _shown(text: str) -> str:
+    return escape(printable(text.strip()))

@@ -1,0 +1,85 @@
+"""Whether a group of repeated runs scatters as its declared errors say.
+
+The scatter of the runs' values, as written, beside what the errors that each run has of its own
+would give at first order. With two runs the limit is |y1 - y2| = 1.96 sqrt(2) u, with more the
+corresponding one of the chi-square law.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from scipy import special
+
+from effband.case.model import Case, Group, Output
+from effband.propagate.linear import Linear
+
+CHANCE = 0.05  # of a warning where the declared errors are right
+
+
+@dataclass(frozen=True)
+class Scatter:
+    """The runs of one group, for one result; in SI units.
+
+    Attributes
+    ----------
+    output
+        The group's value.
+    seen
+        Standard deviation of the runs' values as written.
+    declared
+        What the errors that each run has of its own give, at first order.
+    """
+
+    output: Output
+    group: Group
+    seen: float
+    declared: float
+
+    @property
+    def more_than_declared(self) -> bool:
+        """Whether the runs scatter by more than their declared errors explain."""
+        degrees = len(self.group.members) - 1
+        limit = math.sqrt(float(special.chdtri(degrees, CHANCE)) / degrees)
+        return self.seen > limit * self.declared
+
+    @property
+    def hidden(self) -> bool:
+        """Whether no scatter shows where some was declared."""
+        return self.seen <= 1e-9 * self.declared and self.declared > 0.0
+
+
+def scatters(case: Case, nominal: Sequence[float]) -> tuple[Scatter, ...]:
+    """Return the scatter of every group and result; `nominal` are the outputs as written, SI."""
+    if not case.groups:
+        return ()
+    linear = Linear(case)
+    at = {(output.target.name, output.run): k for k, output in enumerate(case.outputs)}
+    found = []
+    for output in case.outputs:
+        if output.group is None:
+            continue
+        places = [at.get((output.target.name, run)) for run in output.group.members]
+        runs = [k for k in places if k is not None]
+        if len(runs) < len(places):
+            continue
+        own = _own(case, linear, [case.outputs[k].step for k in runs])
+        if own is not None:
+            seen = statistics.stdev(nominal[k] for k in runs)
+            found.append(Scatter(output, output.group, seen, own))
+    return tuple(found)
+
+
+def _own(case: Case, linear: Linear, steps: list[int]) -> float | None:
+    """Return the root mean square of the uncertainties that values do not share."""
+    squares = []
+    for step in steps:
+        others = frozenset().union(*(case.program.sources_of[s] for s in steps if s != step))
+        own = linear.own_uncertainty(step, others)
+        if own is None:
+            return None
+        squares.append(own * own)
+    return math.sqrt(statistics.fmean(squares))
