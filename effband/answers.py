@@ -10,7 +10,6 @@ import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from html import escape
 from typing import TYPE_CHECKING, Any
 
 from effband import study as studies
@@ -19,7 +18,8 @@ from effband.case.resolve import LEAST_PROBABILITY, LEAST_TRIALS, MOST_PROBABILI
 from effband.problems import nearest, printable
 from effband.report import words
 from effband.report.machine import document, to_json
-from effband.report.screen import BAR, LEAST_SHOWN, LONGEST_RANKING, WHOLE, screen
+from effband.report.notebook import notebook
+from effband.report.screen import WHOLE, screen
 from effband.study import Band, Study
 
 if TYPE_CHECKING:
@@ -294,7 +294,7 @@ class Answer:
         return f"<Answer {title!r}: {len(self)} values, headline {self.headline}>"
 
     def _repr_html_(self) -> str:
-        return _notebook(self.study)
+        return notebook(self.study)
 
 
 def _value(told: dict[str, Any], band: Band, study: Study) -> Value:
@@ -339,59 +339,3 @@ def _frame(
     return DataFrame(
         {name: Series([row[name] for row in rows], dtype=kind) for name, kind in kinds.items()}
     )
-
-
-# -- in a notebook: styles inside the elements, colours of the page ------------------------------
-
-CELL = 'style="padding:.15em .8em;text-align:left"'
-
-
-def _notebook(study: Study) -> str:
-    """Return the study as HTML for a notebook: no script, no style sheet, nothing fetched."""
-    band = words.headline_band(study)
-    chance = words.probability(study.settings.probability)
-    parts = [f"<p><strong>{_shown(study.case.title)}</strong></p>"]
-    if band is not None:
-        parts.append(f"<p>{_shown(words.sentence(band, study))}</p>")
-    heads = ["result", "run", "value", f"{chance} band", "half-width", "by hand"]
-    parts.append(_grid(heads, map(_numbers, study.bands)))
-    if band is not None and band.ranking.lines:
-        heads = [f"what widens {band.output.title}", "saves of the half-width", "leaves"]
-        parts.append(_grid(heads, _bars(band)))
-    remarks = [f"{each.what}: {each.remedy}" for each in words.all_remarks(study)]
-    if remarks:
-        items = "".join(f"<li>{_shown(remark)}</li>" for remark in remarks)
-        parts.append(f"<p>Mind:</p><ul>{items}</ul>")
-    return f"<div>{''.join(parts)}</div>"
-
-
-def _numbers(band: Band) -> tuple[str, ...]:
-    cell, target = words.rounded(band), band.output.target
-    half = f"{cell.half_width} {target.unit.width_symbol}"
-    ends = f"{cell.low} to {cell.high} {cell.unit}"
-    return target.name, band.output.run or WHOLE, cell.with_unit, ends, half, cell.by_hand
-
-
-def _bars(band: Band) -> Iterator[tuple[str, ...]]:
-    """Yield the sources that the screen would show, each with a bar and its numbers."""
-    unit, full = band.output.target.unit, band.summary.interval.half_width
-    decimals = words.decimals_to_tell_apart(full / unit.factor)
-    for at, line in enumerate(band.ranking.lines[:LONGEST_RANKING]):
-        share = max(1 - line.half_width_without / full, 0.0)
-        if at == 0 or share >= LEAST_SHOWN:
-            bar = "\N{FULL BLOCK}" * max(1, round(BAR * share))
-            left = words.fixed(line.half_width_without / unit.factor, decimals)
-            yield line.item.name, f"{bar} {words.percent(share)}", f"{left} {unit.width_symbol}"
-
-
-def _grid(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    lines = [("th", heads), *(("td", row) for row in rows)]
-    body = [
-        f"<tr>{''.join(f'<{tag} {CELL}>{_shown(text)}</{tag}>' for text in texts)}</tr>"
-        for tag, texts in lines
-    ]
-    return f'<table style="border-collapse:collapse">{"".join(body)}</table>'
-
-
-def _shown(text: str) -> str:
-    return escape(printable(text.strip()))

@@ -16,8 +16,10 @@ import pytest
 
 PACKAGE = Path(__file__).resolve().parents[1] / "effband"
 ROOMS = (
+    ("",),
     ("__main__",),
     ("commands",),
+    ("answers",),
     ("recheck",),
     ("report",),
     ("study",),

@@ -1,106 +1,59 @@
-"""Monte Carlo over blocks of trials (JCGM 101:2008): flat memory, threads, exact counts.
+"""Monte Carlo over blocks of trials (JCGM 101:2008): flat memory, threads.
 
-A block is `BLOCK` trials of every source, each from its own named stream. It is worked out in
-cache-sized pieces, then summed in lanes of fixed length and counted in fixed bins. Counts are
-integers and the lanes' sums are added exactly, so the result is the same for any number of
-workers and any piece size. What is counted is kept for `BATCHES` separate batches as well,
-from which the simulation uncertainty of the shortest interval is seen.
+A block is worked out in cache-sized pieces, then summed and counted (`counting.py`); its draws
+come from `sampling.py`. The result is the same for any number of workers and any piece size.
 """
 
 from __future__ import annotations
 
-import math
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 
 from effband.case.model import Case, ErrorSource
 from effband.evidence.tables import FloatArray
 from effband.problems import ComputationRefused
-from effband.propagate import streams
-from effband.propagate.kernel import Kernel, Operand, Slot, compile_kernel
+from effband.propagate.counting import (
+    BINS,
+    BlockCounts,
+    Counter,
+    Counts,
+    IntArray,
+    NotFinite,
+    Range,
+    Total,
+)
+from effband.propagate.kernel import Call, Kernel, Operand, Slot, compile_kernel
+from effband.propagate.sampling import BLOCK, SAMPLINGS, Draws, Sampling
 
-BLOCK = 65_536
-PIECE = 32_768
-LANE = 8_192
-BINS = 16_384
-PILOT = 20_000
-BATCHES = 8
-TAIL_BLOCKS = 2
+PIECE = 8_192
+PILOT = 8_192
 CHECK = "look for a division by 0, or the logarithm or root of a negative number"
 ROUNDING = 1e-12  # relative spread below which a value does not vary
 WIDEST = 6  # how often the bins are widened, eightfold each time, for a heavy tail
 
 Progress = Callable[[int, int], None]
-IntArray = npt.NDArray[np.int64]
 
 
-@dataclass(frozen=True)
-class Counts:
-    """What is known of one output after all trials.
+class _Workplace:
+    """The arrays of one thread, and the kernel's calls on them."""
 
-    Attributes
-    ----------
-    trials
-        How many.
-    low, width
-        Lower edge of the first bin, and the width of each.
-    batches
-        Integer counts, shape (BATCHES, BINS + 2); first and last are below and above the bins.
-    smallest, largest
-        The extreme values.
-    shift, scale, power_sums
-        Sums of ((y - shift) / scale)**k for k = 1 to 4; the scale is a power of two near the
-        spread, so that no square leaves the range of numbers.
-    above_ceiling
-        Trials above the ceiling.
-    lanes
-        Of the first full lanes, for the tail test: sum of differences from the shift, of their
-        squares, and the largest square; shape (lanes, 3).
-    """
+    def __init__(self, kernel: Kernel, draws: Draws, outputs: int, piece: int) -> None:
+        self.kernel, self.draws = kernel, draws
+        self.buffers = np.empty((kernel.slots, piece))
+        self.values = np.empty((outputs, BLOCK))
+        self.ready: dict[int, tuple[list[FloatArray], list[Call]]] = {}
+        self.counter: Counter | None = None
 
-    trials: int
-    low: float
-    width: float
-    batches: npt.NDArray[np.int32]
-    smallest: float
-    largest: float
-    shift: float
-    scale: float
-    power_sums: tuple[float, ...]
-    above_ceiling: int
-    lanes: FloatArray
-
-    @property
-    def varies(self) -> bool:
-        """Whether the output varies by more than rounding."""
-        return self.width > 0.0
-
-
-@dataclass(frozen=True)
-class _Range:
-    low: float
-    width: float
-    shift: float
-
-    @property
-    def scale(self) -> float:
-        """A power of two near the spread; 1 for an output that does not vary."""
-        return 2.0 ** math.frexp(self.width * BINS / 20)[1] if self.width > 0.0 else 1.0
-
-
-@dataclass
-class _BlockResult:
-    block: int
-    sums: FloatArray  # (outputs, lanes, 4)
-    largest_square: FloatArray  # (outputs, lanes)
-    counts: npt.NDArray[np.int32]  # (outputs, slices, BINS + 2)
-    extremes: FloatArray  # (outputs, 2)
-    above: IntArray  # (outputs,)
+    def on(self, size: int) -> tuple[list[FloatArray], list[Call]]:
+        """Return arrays of a size, and the calls that fill them."""
+        if size not in self.ready:
+            arrays = [buffer[:size] for buffer in self.buffers]
+            self.ready[size] = arrays, self.kernel.bound(arrays, self.draws)
+        return self.ready[size]
 
 
 @dataclass
@@ -112,11 +65,13 @@ class Engine:
     case
         What to run.
     seed, trials
-        As the settings say.
+        As the settings say; quasi-random trials are rounded down to what fits.
     workers
         Threads; the result does not depend on them.
     piece
         Trials worked out at a time; the result does not depend on it.
+    sampling
+        "random" or "quasi".
     """
 
     case: Case
@@ -127,6 +82,7 @@ class Engine:
     probability: float = 0.95
     progress: Progress | None = None
     stop: threading.Event = field(default_factory=threading.Event)
+    sampling: str = "random"
 
     def __post_init__(self) -> None:
         outputs = self.case.outputs
@@ -139,6 +95,7 @@ class Engine:
             None if output.ceiling is None else next(found) for output in outputs
         ]
         self.n_outputs = len(outputs)
+        self.plan: Sampling = SAMPLINGS[self.sampling](self.seed, self.trials)
 
     def run(self) -> tuple[Counts, ...]:
         """Return the counts of every output, in the case's order.
@@ -148,8 +105,10 @@ class Engine:
         ComputationRefused
             When a value is not finite in any trial, or no finite range holds the band.
         """
-        first = self._block_values(0, min(PILOT, self.trials))
-        ranges = [self._pilot_range(y) for y in first]
+        size = min(PILOT, self.plan.size(0))
+        place = self._workplace()
+        self._fill(0, size, place, None)
+        ranges = [self._pilot_range(y[:size]) for y in place.values]
         for _ in range(WIDEST):
             counts = self._run_all(ranges)
             narrow = [self._too_narrow(count) for count in counts]
@@ -167,37 +126,36 @@ class Engine:
 
     # -- ranges ------------------------------------------------------------------------------
 
-    def _pilot_range(self, y: FloatArray) -> _Range:
+    def _pilot_range(self, y: FloatArray) -> Range:
         reach = max(self.probability, 0.95)
         low, high = np.quantile(y, [(1 - reach) / 2, (1 + reach) / 2])
         shift = float(np.median(y))
         spread = float(y.max() - y.min())
         if spread <= ROUNDING * abs(shift):
-            return _Range(shift, 0.0, shift)
+            return Range(shift, 0.0, shift)
         # 2.5 times the inner range each way: about 10 standard deviations of a normal output
         half = 2.5 * float(high - low) or spread
-        return _Range(float(low + high) / 2 - half, 2 * half / BINS, shift)
+        return Range(float(low + high) / 2 - half, 2 * half / BINS, shift)
 
     def _too_narrow(self, counts: Counts) -> bool:
         if not counts.varies:  # so the pilot says; it may vary too seldom for that
             return counts.largest - counts.smallest > ROUNDING * abs(counts.shift)
         outside = (1 - self.probability) / 2 * counts.trials
-        total = counts.batches.sum(axis=0, dtype=np.int64)
+        total = counts.total
         return bool(total[0] > 0.5 * outside or total[-1] > 0.5 * outside)
 
     # -- blocks ------------------------------------------------------------------------------
 
-    def _run_all(self, ranges: list[_Range]) -> tuple[Counts, ...]:
-        blocks = math.ceil(self.trials / BLOCK)
-        total = _Total(self.n_outputs, self.trials, ranges, blocks)
+    def _run_all(self, ranges: list[Range]) -> tuple[Counts, ...]:
+        blocks = self.plan.blocks
+        total = Total(self.n_outputs, ranges, self.plan)
         local = threading.local()
 
-        def work(block: int) -> _BlockResult:
-            if not hasattr(local, "values"):
-                local.values = np.empty((self.n_outputs, BLOCK))
-                local.buffers = np.empty((self.kernel.slots, min(self.piece, BLOCK)))
-            size = min(BLOCK, self.trials - block * BLOCK)
-            return self._block(block, size, ranges, local.values, local.buffers)
+        def work(block: int) -> BlockCounts:
+            if not hasattr(local, "place"):
+                local.place = self._workplace()
+                local.place.counter = Counter(ranges, self._slices(), BLOCK)
+            return self._block(block, local.place)
 
         if self.workers <= 1:
             for block in range(blocks):
@@ -205,7 +163,7 @@ class Engine:
                 self._tell(block + 1, blocks)
             return total.counts()
         with ThreadPoolExecutor(self.workers) as pool:
-            waiting: set[Future[_BlockResult]] = set()
+            waiting: set[Future[BlockCounts]] = set()
             done_blocks = next_block = 0
             try:
                 while done_blocks < blocks:
@@ -228,38 +186,34 @@ class Engine:
         if self.progress is not None:
             self.progress(done, total)
 
-    def _draws(self, block: int) -> Callable[[ErrorSource, FloatArray], None]:
-        """Return a function that fills a source's next values of a block."""
-        generators = {
-            source.name: streams.generator(self.seed, streams.TRIALS, source.name, block)
-            for source in self.kernel.sources
-        }
+    def _slices(self) -> int:
+        """Return in how many slices a block is counted: its batches, where blocks are few."""
+        batches = self.plan.batches
+        return 1 if self.plan.blocks >= batches else batches
 
-        def draw(source: ErrorSource, out: FloatArray) -> None:
-            streams.fill_uniform(generators[source.name], out)
-            source.distribution.quantile(out, out=out)
+    def _workplace(self) -> _Workplace:
+        draws = self.plan.draws(self.kernel.sources)
+        return _Workplace(self.kernel, draws, self.n_outputs, min(self.piece, BLOCK))
 
-        return draw
+    def _block(self, block: int, place: _Workplace) -> BlockCounts:
+        size = self.plan.size(block)
+        above = np.zeros(self.n_outputs, dtype=np.int64)
+        self._fill(block, size, place, above)
+        assert place.counter is not None
+        try:
+            return place.counter.count(block, place.values[:, :size], above)
+        except NotFinite as error:
+            title = self.case.outputs[error.args[0]].title
+            raise self.non_finite(block, size) or ComputationRefused(
+                f"{title} is not finite in every trial", CHECK
+            ) from None
 
-    def _block_values(self, block: int, size: int) -> FloatArray:
-        values = np.empty((self.n_outputs, size))
-        buffers = np.empty((self.kernel.slots, min(self.piece, size)))
-        self._fill(block, size, values, buffers, None)
-        return values
-
-    def _fill(
-        self,
-        block: int,
-        size: int,
-        values: FloatArray,
-        buffers: FloatArray,
-        above: IntArray | None,
-    ) -> None:
-        """Work out a block piece by piece into `values`, shape (outputs, size)."""
+    def _fill(self, block: int, size: int, place: _Workplace, above: IntArray | None) -> None:
+        """Work out a block piece by piece into the workplace's values."""
         try:
             # the processor flags every operation that leaves the finite numbers, at no cost
             with np.errstate(divide="raise", invalid="raise", over="raise", under="ignore"):
-                self._pieces(block, size, values, buffers, above)
+                self._pieces(block, size, place, above)
         except FloatingPointError:
             refusal = self.non_finite(block, size)
             if refusal is not None:
@@ -267,27 +221,22 @@ class Engine:
             if above is not None:
                 above[:] = 0
             with np.errstate(all="ignore"):  # a flag without a bad value: once more without flags
-                self._pieces(block, size, values, buffers, above)
+                self._pieces(block, size, place, above)
 
-    def _pieces(
-        self,
-        block: int,
-        size: int,
-        values: FloatArray,
-        buffers: FloatArray,
-        above: IntArray | None,
-    ) -> None:
-        draw = self._draws(block)
+    def _pieces(self, block: int, size: int, place: _Workplace, above: IntArray | None) -> None:
+        place.draws.start(block)
         for start in range(0, size, self.piece):
             if self.stop.is_set():
                 raise ComputationRefused("stopped", "start again")
             end = min(start + self.piece, size)
-            arrays = [buffer[: end - start] for buffer in buffers]
-            self.kernel.run(arrays, draw)
+            arrays, calls = place.on(end - start)
+            place.draws.advance(end - start)
+            for call in calls:
+                call()
             for k in range(self.n_outputs):
-                values[k, start:end] = self.kernel.values(arrays, k)
+                place.values[k, start:end] = self.kernel.values(arrays, k)
             if above is not None:
-                self._count_above(arrays, values[:, start:end], above)
+                self._count_above(arrays, place.values[:, start:end], above)
 
     def _count_above(
         self, arrays: Sequence[FloatArray], values: FloatArray, above: IntArray
@@ -295,56 +244,8 @@ class Engine:
         for k, ceiling in enumerate(self.ceilings):
             if ceiling is not None:
                 limit = arrays[ceiling.index] if isinstance(ceiling, Slot) else ceiling
-                above[k] += int(np.count_nonzero(values[k] > limit))
-
-    def _block(
-        self,
-        block: int,
-        size: int,
-        ranges: list[_Range],
-        values: FloatArray,
-        buffers: FloatArray,
-    ) -> _BlockResult:
-        above = np.zeros(self.n_outputs, dtype=np.int64)
-        self._fill(block, size, values, buffers, above)
-        lanes = math.ceil(size / LANE)
-        result = _BlockResult(
-            block,
-            np.zeros((self.n_outputs, lanes, 4)),
-            np.zeros((self.n_outputs, lanes)),
-            np.zeros((self.n_outputs, self._slices(), BINS + 2), dtype=np.int32),
-            np.zeros((self.n_outputs, 2)),
-            above,
-        )
-        difference, square = np.empty(LANE), np.empty(LANE)
-        for k, range_ in enumerate(ranges):
-            y = values[k, :size]
-            result.extremes[k] = y.min(), y.max()
-            if not np.all(np.isfinite(result.extremes[k])):
-                raise self.non_finite(block, size) or ComputationRefused(
-                    f"{self.case.outputs[k].title} is not finite in every trial", CHECK
-                )
-            for lane in range(lanes):
-                piece = y[lane * LANE : (lane + 1) * LANE]
-                d, d2 = difference[: len(piece)], square[: len(piece)]
-                np.subtract(piece, range_.shift, out=d)
-                np.multiply(d, 1.0 / range_.scale, out=d)
-                np.multiply(d, d, out=d2)
-                sums = result.sums[k, lane]
-                sums[0], sums[1] = d.sum(), d2.sum()
-                result.largest_square[k, lane] = d2.max()
-                np.multiply(d2, d, out=d)
-                sums[2] = d.sum()
-                np.multiply(d2, d2, out=d2)
-                sums[3] = d2.sum()
-            if range_.width > 0.0:
-                slices = np.array_split(y, self._slices())
-                result.counts[k] = [_binned(piece, range_) for piece in slices]
-        return result
-
-    def _slices(self) -> int:
-        """Return in how many slices a block is counted: its batches, where blocks are few."""
-        return 1 if self.trials >= BATCHES * BLOCK else BATCHES
+                if isinstance(ceiling, Slot) or values[k].max() > ceiling:
+                    above[k] += int(np.count_nonzero(values[k] > limit))
 
     def denominators(self, size: int) -> Iterator[tuple[str, float, float, float, float]]:
         """Yield owner, least, greatest, mean and deviation of what is divided by."""
@@ -364,8 +265,11 @@ class Engine:
             reuse=False,
         )
         arrays = [np.empty(size) for _ in range(kernel.slots)]
+        draws = self.plan.draws(kernel.sources)
+        draws.start(block)
+        draws.advance(size)
         with np.errstate(all="ignore"):
-            kernel.run(arrays, self._draws(block))
+            kernel.run(arrays, draws)
         return kernel, arrays
 
     def non_finite(self, block: int, size: int) -> ComputationRefused | None:
@@ -390,72 +294,11 @@ class Engine:
         return None
 
 
-def _binned(y: FloatArray, range_: _Range) -> IntArray:
-    """Return counts per bin; the first and last are below and above all bins."""
-    at = np.subtract(y, range_.low)
-    np.multiply(at, 1.0 / range_.width, out=at)
-    np.add(at, 1.0, out=at)
-    np.maximum(at, 0.0, out=at)
-    np.minimum(at, BINS + 1.0, out=at)
-    return np.bincount(at.astype(np.int64), minlength=BINS + 2)
-
-
-def _widened(range_: _Range, counts: Counts) -> _Range:
+def _widened(range_: Range, counts: Counts) -> Range:
     """Return a range eight times as wide, or all that was seen where there was none."""
     if range_.width == 0.0:
         edge = (counts.largest - counts.smallest) / BINS
-        return _Range(counts.smallest - edge, edge * (BINS + 2) / BINS, range_.shift)
+        return Range(counts.smallest - edge, edge * (BINS + 2) / BINS, range_.shift)
     width = 8 * range_.width
     middle = range_.low + range_.width * BINS / 2
-    return _Range(middle - width * BINS / 2, width, range_.shift)
-
-
-class _Total:
-    """Adds up blocks in any order; nothing in it depends on the order."""
-
-    def __init__(self, outputs: int, trials: int, ranges: list[_Range], blocks: int) -> None:
-        self.trials = trials
-        self.ranges = ranges
-        self.batches = np.zeros((outputs, BATCHES, BINS + 2), dtype=np.int32)
-        self.sums = np.zeros((blocks, outputs, 4))
-        self.extremes = np.full((outputs, 2), [math.inf, -math.inf])
-        self.above = np.zeros(outputs, dtype=np.int64)
-        self.lanes: dict[int, FloatArray] = {}
-
-    def add(self, result: _BlockResult) -> None:
-        for k, counts in enumerate(result.counts):
-            if len(counts) == BATCHES:
-                self.batches[k] += counts
-            else:
-                self.batches[k, result.block % BATCHES] += counts[0]
-        # fsum is exact, so neither lanes nor blocks leave a trace of their order
-        self.sums[result.block] = [
-            [math.fsum(lanes[:, power]) for power in range(4)] for lanes in result.sums
-        ]
-        np.minimum(self.extremes[:, 0], result.extremes[:, 0], out=self.extremes[:, 0])
-        np.maximum(self.extremes[:, 1], result.extremes[:, 1], out=self.extremes[:, 1])
-        self.above += result.above
-        if result.block < TAIL_BLOCKS:
-            full = min(BLOCK, self.trials - result.block * BLOCK) // LANE
-            parts = [result.sums[:, :full, 0], result.sums[:, :full, 1]]
-            parts.append(result.largest_square[:, :full])
-            self.lanes[result.block] = np.stack(parts, axis=2)
-
-    def counts(self) -> tuple[Counts, ...]:
-        lanes = [self.lanes[block] for block in sorted(self.lanes)]
-        return tuple(
-            Counts(
-                trials=self.trials,
-                low=range_.low,
-                width=range_.width,
-                batches=self.batches[k],
-                smallest=float(self.extremes[k, 0]),
-                largest=float(self.extremes[k, 1]),
-                shift=range_.shift,
-                scale=range_.scale,
-                power_sums=tuple(math.fsum(self.sums[:, k, p]) for p in range(4)),
-                above_ceiling=int(self.above[k]),
-                lanes=np.concatenate([lane[k] for lane in lanes]),
-            )
-            for k, range_ in enumerate(self.ranges)
-        )
+    return Range(middle - width * BINS / 2, width, range_.shift)

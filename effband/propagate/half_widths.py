@@ -13,7 +13,7 @@ import numpy as np
 from effband.case.model import ErrorSource, Item
 from effband.evidence.tables import FloatArray
 from effband.propagate import streams
-from effband.propagate.rows import Rows, net
+from effband.propagate.rows import Rows
 
 STRATA = 64
 OTHERS = 4_096
@@ -23,22 +23,33 @@ def half_widths_without(rows: Rows, seed: int, probability: float) -> FloatArray
     """Return half-widths with each item held: shape (strata, items, outputs)."""
     base, spare = rows.arrays(OTHERS), rows.arrays(OTHERS)
     held = [_held(rows, item, seed) for item in rows.items]
+    changed = [rows.changed(base, spare, item.sources) for item in rows.items]
     found = np.full((STRATA, len(rows.items), len(rows.case.outputs)), np.nan)
-    touched = [rows.touched(item) for item in rows.items]
+    draws = _Others(seed)
+    calls = rows.kernel.bound(base, draws)
     for stratum in range(STRATA):
-
-        def draw(source: ErrorSource, out: FloatArray, stratum: int = stratum) -> None:
-            stream = streams.generator(seed, streams.OTHERS, source.name, stratum)
-            streams.fill_uniform(stream, out)
-            source.distribution.quantile(out, out=out)
-
+        draws.stratum = stratum
         with np.errstate(all="ignore"):
-            rows.kernel.run(base, draw)
-        for i in range(len(rows.items)):
-            replaced = {name: np.full(OTHERS, values[stratum]) for name, values in held[i].items()}
-            outputs = rows.with_replaced(base, spare, replaced)[touched[i]]
-            found[stratum, i, touched[i]] = _half_widths(outputs, probability)
+            for call in calls:
+                call()
+        for i, without in enumerate(changed):
+            for name, values in without.values.items():
+                values.fill(held[i][name][stratum])
+            found[stratum, i, without.touched] = _half_widths(without.outputs(), probability)
     return found
+
+
+class _Others:
+    """Draws every source afresh in each stratum."""
+
+    def __init__(self, seed: int) -> None:
+        self.seed = seed
+        self.stratum = 0
+
+    def __call__(self, source: ErrorSource, out: FloatArray) -> None:
+        stream = streams.generator(self.seed, streams.OTHERS, source.name, self.stratum)
+        streams.fill_uniform(stream, out)
+        source.distribution.quantile(out, out=out)
 
 
 def _held(rows: Rows, item: Item, seed: int) -> dict[str, FloatArray]:
@@ -53,7 +64,7 @@ def _held(rows: Rows, item: Item, seed: int) -> dict[str, FloatArray]:
     for part in item.parts:
         names = [name for name in part.sources if name in sources]
         if part.name == "common" and names:
-            points = net(seed, streams.STRATA, item.name, 0, len(names), STRATA)
+            points = streams.Net(seed, streams.STRATA, item.name, 0, len(names)).next(STRATA)
             for at, name in enumerate(names):
                 held[name] = sources[name].distribution.quantile(points[:, at].copy())
         else:

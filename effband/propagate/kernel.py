@@ -9,7 +9,8 @@ the ranking can change one item and work out only what depends on it.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -54,6 +55,8 @@ class Slot:
 
 
 Operand = Slot | float
+Draw = Callable[[ErrorSource, FloatArray], None]
+Call = Callable[[], object]
 
 
 @dataclass(frozen=True)
@@ -103,27 +106,49 @@ class Kernel:
         """The sources that the outputs depend on."""
         return tuple(i.function for i in self.instructions if isinstance(i.function, ErrorSource))
 
+    def bound(
+        self,
+        arrays: Sequence[FloatArray],
+        draw: Draw | None = None,
+        only: Sequence[Instruction] | None = None,
+    ) -> list[Call]:
+        """Return the instructions as calls on given arrays, to be made in order, time and again.
+
+        Parameters
+        ----------
+        arrays
+            One for each slot, all of one length.
+        draw
+            Fills in the values of a source; without it draws are left out.
+        only
+            Some of the instructions; all of them when left out.
+        """
+        calls: list[Call] = []
+        for step in self.instructions if only is None else only:
+            out, function = arrays[step.out], step.function
+            if isinstance(function, ErrorSource):
+                if draw is not None:
+                    calls.append(partial(draw, function, out))
+                continue
+            inputs = [_value(x, arrays) for x in step.inputs]
+            if isinstance(function, Curve):
+                z1, z2 = inputs
+                calls.append(partial(_curve_error, function, z1, z2, out, arrays[-1]))
+            elif isinstance(function, Marginal | Drawn):
+                calls.append(partial(_replaced, function, inputs[0], out))
+            else:
+                calls.append(partial(function, *inputs, out))
+        return calls
+
     def run(
         self,
         arrays: Sequence[FloatArray],
-        draw: Callable[[ErrorSource, FloatArray], None] | None = None,
+        draw: Draw | None = None,
         only: Sequence[Instruction] | None = None,
     ) -> None:
-        """Execute on arrays of one length; `draw` fills in the values of a source."""
-        scratch = arrays[-1]
-        for step in self.instructions if only is None else only:
-            out = arrays[step.out]
-            function = step.function
-            if isinstance(function, np.ufunc):
-                function(*[_value(x, arrays) for x in step.inputs], out=out)
-            elif isinstance(function, Curve):
-                z1, z2 = (arrays[x.index] for x in step.inputs if isinstance(x, Slot))
-                _curve_error(function, z1, z2, out, scratch)
-            elif isinstance(function, Marginal | Drawn):
-                np.copyto(out, _value(step.inputs[0], arrays))
-                function.replace(out)
-            elif draw is not None:
-                draw(function, out)
+        """Execute on arrays of one length, once; see `bound`."""
+        for call in self.bound(arrays, draw, only):
+            call()
 
     def values(self, arrays: Sequence[FloatArray], number: int) -> FloatArray | float:
         """Return the values of an output after `run`."""
@@ -133,6 +158,11 @@ class Kernel:
 
 def _value(operand: Operand, arrays: Sequence[FloatArray]) -> Any:
     return arrays[operand.index] if isinstance(operand, Slot) else operand
+
+
+def _replaced(member: Marginal | Drawn, given: FloatArray, out: FloatArray) -> None:
+    np.copyto(out, given)
+    member.replace(out)
 
 
 def _curve_error(
@@ -206,6 +236,10 @@ class _Compiler:
         inputs = tuple(self.plain[i] for i in step.inputs)
         if inputs and all(isinstance(x, float) for x in inputs):
             return _constant(step, inputs)
+        if step.op in ("multiply", "divide") and inputs[1] == 1.0:
+            return inputs[0]
+        if step.op == "divide" and isinstance(inputs[1], float) and _safe_inverse(inputs[1]):
+            step, inputs = replace(step, op="multiply"), (inputs[0], 1.0 / inputs[1])
         key = (step.op, inputs, _what(step))
         if key not in self.distinct:
             self.distinct[key] = len(self.nodes)
@@ -278,6 +312,11 @@ def _what(step: Step) -> Any:
         assert isinstance(step.detail, tuple)
         return step.detail[0]
     return step.detail
+
+
+def _safe_inverse(number: float) -> bool:
+    """Return whether multiplying by 1/number does as well as dividing, which is thrice dearer."""
+    return 1e-150 < abs(number) < 1e150
 
 
 def _constant(step: Step, inputs: tuple[Any, ...]) -> float:

@@ -22,7 +22,7 @@ from effband.case.model import Case, ErrorSource
 from effband.case.program import TRANSPARENT, Step
 from effband.evidence.dependence import Drawn, Marginal, Member, covariance
 from effband.evidence.instruments import Curve
-from effband.propagate.summary import Interval
+from effband.propagate.staircase import Interval
 
 SETS = ("joint set", "group scatter")  # kinds of items whose sources are drawn together
 
@@ -165,6 +165,7 @@ class Linear:
         return self.by_source[source.name]
 
     def band(self, step: int, probability: float) -> LinearBand:
+        """Return the first-order band of one value."""
         value = self.values[step]
         if isinstance(value, _Failure):
             return LinearBand(None, None, None, math.inf, value.reason)

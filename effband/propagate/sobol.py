@@ -13,9 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from effband.case.model import ErrorSource
 from effband.evidence.tables import FloatArray
 from effband.propagate import streams
-from effband.propagate.rows import Rows, net
+from effband.propagate.rows import Changed, Rows
 
 SCRAMBLINGS = 16
 ROWS = 1_024
@@ -62,29 +63,54 @@ def _each_row_set(
     """
     size = AT_ONCE * ROWS
     base, spare, other = (rows.arrays(size) for _ in range(3))
-    n_outputs = len(rows.case.outputs)
+    a_values, b_values = _Given(), _Given()
+    in_a, in_b = rows.kernel.bound(base, a_values), rows.kernel.bound(other, b_values)
+    items = [rows.changed(base, spare, item.sources) for item in rows.items]
+    parts = {
+        (i, p): rows.changed(base, spare, part.sources)
+        for i, item in enumerate(rows.items)
+        if len(item.parts) > 1
+        for p, part in enumerate(item.parts)
+    }
+    everything = range(len(rows.case.outputs))
 
     def shaped(outputs: FloatArray) -> FloatArray:
-        return outputs.reshape(n_outputs, AT_ONCE, ROWS).transpose(1, 2, 0)
+        return outputs.reshape(len(outputs), AT_ONCE, ROWS).transpose(1, 2, 0)
+
+    def swapped(change: Changed, a: FloatArray) -> FloatArray:
+        for name, values in change.values.items():
+            np.copyto(values, b_values.of[name])
+        found = a.copy()
+        found[..., change.touched] = shaped(change.outputs())
+        return found
 
     for start in range(0, SCRAMBLINGS, AT_ONCE):
         columns = 2 * max(1, len(rows.sources))
         points = [
-            net(seed, streams.SCRAMBLING, "", start + r, columns, ROWS) for r in range(AT_ONCE)
+            streams.Net(seed, streams.SCRAMBLING, "", start + r, columns).next(ROWS)
+            for r in range(AT_ONCE)
         ]
-        a_values, b_values = _values_at(rows, np.concatenate(points))
-        a = rows.all_at(base, a_values)
-        b = rows.all_at(other, b_values)
-        swapped = np.empty((AT_ONCE, len(rows.items), ROWS, n_outputs))
-        by_part = {}
-        for i, item in enumerate(rows.items):
-            swap = {name: b_values[name] for name in item.sources if name in b_values}
-            swapped[:, i] = shaped(rows.with_replaced(base, spare, swap))
-            if len(item.parts) > 1:
-                for p, part in enumerate(item.parts):
-                    swap = {n: b_values[n] for n in part.sources if n in b_values}
-                    by_part[i, p] = shaped(rows.with_replaced(base, spare, swap))
-        yield shaped(a), shaped(b), swapped, by_part
+        a_values.of, b_values.of = _values_at(rows, np.concatenate(points))
+        with np.errstate(all="ignore"):
+            for call in (*in_a, *in_b):
+                call()
+        a, b = (shaped(rows.outputs(arrays, everything)) for arrays in (base, other))
+        by_item = (
+            np.stack([swapped(change, a) for change in items], axis=1)
+            if items
+            else a[:, None][:, :0]
+        )
+        yield a, b, by_item, {key: swapped(change, a) for key, change in parts.items()}
+
+
+class _Given:
+    """Fills in values that are given for every source."""
+
+    def __init__(self) -> None:
+        self.of: dict[str, FloatArray] = {}
+
+    def __call__(self, source: ErrorSource, out: FloatArray) -> None:
+        np.copyto(out, self.of[source.name])
 
 
 def _values_at(

@@ -1,38 +1,24 @@
 """From counts to a band: moments, both kinds of interval, and how well the simulation knows them.
 
 JCGM 101:2008 clause 7 (from memory): the probabilistically symmetric interval leaves equal
-probability on each side, the shortest one is the narrowest that holds the probability. Ends
-come from the bins by linear interpolation; a bin is about 1/800 of the standard uncertainty,
-which bounds the error of every end.
+probability on each side, the shortest one is the narrowest that holds the probability.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from effband.evidence.tables import FloatArray
-from effband.propagate.engine import BINS, Counts
+from effband.propagate.counting import BINS, Counts
+from effband.propagate.staircase import Interval, Staircase
 
 LARGEST_SHARE = 0.02  # of one trial in the sum of squares, beyond which no variance is believed
 LARGEST_SPREAD = 0.1  # relative, of the standard deviation from lane to lane
 LANES_FOR_TAIL_TEST = 8
 SHADES = 60
-
-
-@dataclass(frozen=True)
-class Interval:
-    """The two ends of an interval."""
-
-    low: float
-    high: float
-
-    @property
-    def half_width(self) -> float:
-        """Half the distance between the ends."""
-        return (self.high - self.low) / 2
 
 
 @dataclass(frozen=True)
@@ -83,49 +69,31 @@ def summarise(counts: Counts, probability: float, degrees_of_freedom: float, why
     why
         Name of that source, for the reason why there is no variance.
     """
-    n = counts.trials
-    m1, m2, m3, m4 = (total / n for total in counts.power_sums)
-    mean = counts.shift + m1 * counts.scale
-    variance = max(m2 - m1 * m1, 0.0)
-    u = math.sqrt(variance * n / (n - 1)) * counts.scale
-    fourth = m4 - 4 * m1 * m3 + 6 * m1 * m1 * m2 - 3 * m1**4
-    beyond = counts.above_ceiling / n
     if not counts.varies:
-        point = Interval(counts.shift, counts.shift)
-        nothing = (np.zeros(1), np.zeros(0))
-        none = SimulationUncertainty(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-        return Summary(
-            counts.shift, 0.0, counts.shift, point, point, none, beyond, False, None, nothing
-        )
-    total = counts.batches.sum(axis=0, dtype=np.int64)
-    ends = _quantiles(total, counts, [(1 - probability) / 2, 0.5, (1 + probability) / 2])
-    errors = [_quantile_error(total, counts, p, n) for p in ((1 - probability) / 2, 0.5)]
-    errors.append(_quantile_error(total, counts, (1 + probability) / 2, n))
-    shortest = _shortest(total, counts, probability)
-    shortest_error = _shortest_error(counts, probability)
-    density = _density(total, counts)
+        return _constant(counts)
+    mean, u = _moments(counts.sums.sum(axis=0), counts.trials, counts)
+    tail = (1 - probability) / 2
+    staircase = Staircase(counts.total, counts)
+    ends = staircase.quantiles([tail, 0.5, 1 - tail])
+    shortest = staircase.shortest(probability)
+    density = _density(staircase, counts.trials)
     no_variance = _no_variance(counts, degrees_of_freedom, why)
-    spread_of_u = math.sqrt(max(fourth / variance - variance, 0.0) / n) / 2
-    se_u: float | None = spread_of_u * counts.scale
+    if counts.replicated:
+        errors = _between_scramblings(counts, probability)
+    else:
+        errors = _within_sample(counts, staircase, probability, u)
+    if no_variance is not None:
+        errors = replace(errors, mean=None)
     if degrees_of_freedom <= 4 or no_variance is not None:
-        se_u = None
-    has_mean = degrees_of_freedom > 1
+        errors = replace(errors, standard_uncertainty=None)
     return Summary(
-        mean=mean if has_mean else None,
+        mean=mean if degrees_of_freedom > 1 else None,
         standard_uncertainty=None if no_variance else u,
         median=ends[1],
         interval=Interval(ends[0], ends[2]),
         shortest=shortest,
-        simulation=SimulationUncertainty(
-            mean=None if no_variance else u / math.sqrt(n),
-            standard_uncertainty=se_u,
-            median=errors[1],
-            low=errors[0],
-            high=errors[2],
-            shortest_low=shortest_error[0],
-            shortest_high=shortest_error[1],
-        ),
-        beyond_ceiling=beyond,
+        simulation=errors,
+        beyond_ceiling=counts.above_ceiling / counts.trials,
         varies=True,
         no_variance=no_variance,
         density=density,
@@ -133,72 +101,84 @@ def summarise(counts: Counts, probability: float, degrees_of_freedom: float, why
     )
 
 
-def _density(total: np.ndarray, counts: Counts) -> tuple[FloatArray, FloatArray]:
-    low, high = _quantiles(total, counts, [0.001, 0.999])
-    if not low < high:  # it varies, but more seldom than that
-        return np.array([low]), np.zeros(0)
-    edges = np.linspace(low, high, SHADES + 1)
-    inside = np.diff(np.interp(edges, _edges(counts), _cumulative(total)))
-    return edges, inside / (edges[1] - edges[0]) / counts.trials
+def _constant(counts: Counts) -> Summary:
+    point = Interval(counts.shift, counts.shift)
+    return Summary(
+        mean=counts.shift,
+        standard_uncertainty=0.0,
+        median=counts.shift,
+        interval=point,
+        shortest=point,
+        simulation=SimulationUncertainty(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0),
+        beyond_ceiling=counts.above_ceiling / counts.trials,
+        varies=False,
+        no_variance=None,
+        density=(np.zeros(1), np.zeros(0)),
+    )
 
 
 def half_width(counts: Counts, probability: float) -> float:
     """Return half the width of the symmetric interval alone."""
     if not counts.varies:
         return 0.0
-    total = counts.batches.sum(axis=0, dtype=np.int64)
-    low, high = _quantiles(total, counts, [(1 - probability) / 2, (1 + probability) / 2])
+    tail = (1 - probability) / 2
+    low, high = Staircase(counts.total, counts).quantiles([tail, 1 - tail])
     return (high - low) / 2
 
 
-def _edges(counts: Counts) -> FloatArray:
-    inside = counts.low + counts.width * np.arange(BINS + 1)
-    ends = (min(counts.smallest, inside[0]), max(counts.largest, inside[-1]))
-    return np.concatenate([[ends[0]], inside, [ends[1]]])
+def _moments(sums: FloatArray, trials: int, counts: Counts) -> tuple[float, float]:
+    """Return mean and standard deviation from the two sums."""
+    first, second = (float(total) / trials for total in sums)
+    variance = max(second - first * first, 0.0) * trials / (trials - 1)
+    return counts.shift + first * counts.scale, math.sqrt(variance) * counts.scale
 
 
-def _cumulative(total: np.ndarray) -> FloatArray:
-    return np.concatenate([[0.0], np.cumsum(total, dtype=np.float64)])
+def _within_sample(
+    counts: Counts, staircase: Staircase, probability: float, u: float
+) -> SimulationUncertainty:
+    """Return what independent trials leave open."""
+    n, tail = counts.trials, (1 - probability) / 2
+    low, median, high = (staircase.quantile_error(p) for p in (tail, 0.5, 1 - tail))
+    # the fourth moment decides how well u is known; the bins give it well enough
+    total, middle = counts.total, _middles(counts)
+    apart = (middle - float(np.sum(total * middle)) / n) ** 2
+    second, fourth = (float(np.sum(total * apart**k)) / n for k in (1, 2))
+    spread_of_u = u * math.sqrt(max(fourth / second**2 - 1, 0.0) / n) / 2
+    shortest = _shortest_error(counts, probability)
+    return SimulationUncertainty(u / math.sqrt(n), spread_of_u, median, low, high, *shortest)
 
 
-def _quantiles(total: np.ndarray, counts: Counts, p: list[float]) -> list[float]:
-    cumulative = _cumulative(total)
-    wanted = np.array(p) * cumulative[-1]
-    found = np.interp(wanted, cumulative, _edges(counts))
-    return [float(x) for x in np.clip(found, counts.smallest, counts.largest)]
+def _between_scramblings(counts: Counts, probability: float) -> SimulationUncertainty:
+    """Return what the scatter of independent scramblings leaves open.
 
-
-def _quantile_error(total: np.ndarray, counts: Counts, p: float, n: int) -> float:
-    """Return sqrt(p(1-p)/n)/f: the standard error of a quantile, f from the bins nearby."""
-    reach = 0.2 * min(p, 1 - p)
-    below, above = _quantiles(total, counts, [p - reach, p + reach])
-    return math.sqrt(p * (1 - p) / n) * (above - below) / (2 * reach)
-
-
-def _shortest(total: np.ndarray, counts: Counts, probability: float) -> Interval:
-    """Return the narrowest interval that holds the probability.
-
-    The width as a function of the lower tail is flat near its least, so a cubic through the
-    neighbourhood places the least better than the least itself.
+    With so few scramblings an interval takes Student's t; what is returned is one standard
+    uncertainty.
     """
-    cumulative = _cumulative(total) / total.sum()
-    edges = np.clip(_edges(counts), counts.smallest, counts.largest)
-    lower = np.unique(cumulative[cumulative <= 1 - probability])  # empty bins repeat a value
-    if lower[-1] < 1 - probability:
-        lower = np.append(lower, 1 - probability)
-    low = np.interp(lower, cumulative, edges)
-    high = np.interp(lower + probability, cumulative, edges)
-    widths = high - low
-    best = float(lower[int(np.argmin(widths))])
-    near = np.abs(lower - best) <= 0.1 * (1 - probability)
-    if 0.0 < best < 1 - probability and near.sum() > 20:
-        centred = lower[near] - best
-        scale = float(np.max(np.abs(centred)))
-        cubic = np.polynomial.Polynomial.fit(centred / scale, widths[near], 3, [-1, 1])
-        grid = np.linspace(centred.min() / scale, centred.max() / scale, 201)
-        best += scale * float(grid[int(np.argmin(cubic(grid)))])
-    ends = np.interp([best, best + probability], cumulative, edges)
-    return Interval(float(ends[0]), float(ends[1]))
+    tail = (1 - probability) / 2
+    found = []
+    for batch, sums in zip(counts.batches, counts.sums, strict=True):
+        staircase = Staircase(batch, counts)
+        low, median, high = staircase.quantiles([tail, 0.5, 1 - tail])
+        shortest = staircase.shortest(probability)
+        moments = _moments(sums, int(batch.sum()), counts)
+        found.append((*moments, median, low, high, shortest.low, shortest.high))
+    scatter = np.std(np.array(found), axis=0, ddof=1) / math.sqrt(len(found))
+    return SimulationUncertainty(*(float(x) for x in scatter))
+
+
+def _density(staircase: Staircase, trials: int) -> tuple[FloatArray, FloatArray]:
+    low, high = staircase.quantiles([0.001, 0.999])
+    if not low < high:  # it varies, but more seldom than that
+        return np.array([low]), np.zeros(0)
+    edges = np.linspace(low, high, SHADES + 1)
+    inside = np.diff(np.interp(edges, staircase.edges, staircase.cumulative))
+    return edges, inside / (edges[1] - edges[0]) / trials
+
+
+def _middles(counts: Counts) -> FloatArray:
+    """Return the middle of every bin; what lies outside all of them counts at the extremes."""
+    inside = counts.low + counts.width * (np.arange(BINS) + 0.5)
+    return np.concatenate([[counts.smallest], inside, [counts.largest]])
 
 
 def _shortest_error(counts: Counts, probability: float) -> tuple[float, float]:
@@ -207,8 +187,7 @@ def _shortest_error(counts: Counts, probability: float) -> tuple[float, float]:
     The ends of a shortest interval settle like n**(-1/3), so the scatter of the batches is
     brought to all trials with that power.
     """
-    batches = counts.batches.astype(np.int64)
-    found = [_shortest(batch, counts, probability) for batch in batches]
+    found = [Staircase(batch, counts).shortest(probability) for batch in counts.batches]
     shrink = len(found) ** (-1 / 3)
     return (
         float(np.std([f.low for f in found], ddof=1)) * shrink,

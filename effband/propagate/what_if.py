@@ -14,7 +14,8 @@ from effband.case.model import Case, ErrorSource, Settings
 from effband.case.program import Program, Step
 from effband.evidence.distributions import Normal
 from effband.evidence.instruments import Curve
-from effband.propagate.engine import BLOCK, Engine
+from effband.propagate.engine import Engine
+from effband.propagate.sampling import BLOCK
 from effband.propagate.summary import half_width
 
 TRIALS = 2 * BLOCK

@@ -7,6 +7,7 @@ only happens to files that effband wrote itself unless that is asked for.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import secrets
@@ -87,8 +88,9 @@ def _sweep(folder: Path, names: Iterable[str]) -> None:
     """Remove what a killed writer left, once it is a day old."""
     ours = re.compile("|".join(rf"\.{re.escape(name)}-[0-9a-f]{{12}}" for name in names))
     for path in folder.iterdir():
-        if ours.fullmatch(path.name) and time.time() - path.lstat().st_mtime > _LEFT_OVER:
-            path.unlink(missing_ok=True)
+        with contextlib.suppress(FileNotFoundError):  # another writer's, just renamed
+            if ours.fullmatch(path.name) and time.time() - path.lstat().st_mtime > _LEFT_OVER:
+                path.unlink()
 
 
 def _write(path: Path, data: bytes) -> None:

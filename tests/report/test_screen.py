@@ -197,7 +197,7 @@ def test_a_result_that_does_not_vary_says_so(study_of: StudyOf) -> None:
             "results:\n  m: {formula: mass, unit: kg}\n"
         )
     )
-    assert "does not vary" in text
+    assert "it does not vary" in text
     assert "0.0004" in text
 
 
@@ -209,6 +209,6 @@ def test_a_result_without_a_variance_gives_its_median_and_the_reason(study_of: S
     text = screen(study)
     median = study.bands[0].summary.median
     assert re.search(rf"whole case +{median:.2f} s ", text)
-    assert "has no standard uncertainty" in re.sub(r"\s+", " ", text)
+    assert "no standard uncertainty" in re.sub(r"\s+", " ", text)
     assert "each value is the mean" not in text, "this value is the median"
     assert escape("no standard uncertainty") in markdown(study, None)
