@@ -16,6 +16,7 @@ from effband import study as studies
 from effband.case.model import Case, Leaf
 from effband.case.resolve import LEAST_PROBABILITY, LEAST_TRIALS, MOST_PROBABILITY, MOST_TRIALS
 from effband.problems import nearest, printable
+from effband.propagate.sampling import SAMPLINGS
 from effband.report import words
 from effband.report.machine import document, to_json
 from effband.report.notebook import notebook
@@ -44,6 +45,9 @@ def run(
     seed: int | None = None,
     probability: float | None = None,
     workers: int | None = None,
+    adaptive: bool = False,
+    sampling: str = "random",
+    crosscheck_ranking: bool = False,
 ) -> Answer:
     """Work out a case.
 
@@ -55,6 +59,12 @@ def run(
         In place of the case's own: 1000 to 100 000 000; 0 or more; 0.5 to 0.9999.
     workers
         Threads, 1 to 256; one for each processor when left out. No number depends on them.
+    adaptive
+        Whether to stop once the digits are settled; `trials` is the most then.
+    sampling
+        "random", or "quasi" for quasi-random trials.
+    crosscheck_ranking
+        Whether SALib works the indices of the ranking out as well, from the same rows.
 
     Raises
     ------
@@ -73,8 +83,11 @@ def run(
             f"probability is {probability}: give one from {LEAST_PROBABILITY} to {MOST_PROBABILITY}"
         )
     known = case if isinstance(case, Case) else load(case)
-    settings = studies.with_options(known.settings, trials, seed, probability)
-    return Answer(studies.run(known, settings, workers or os.cpu_count() or 1))
+    if sampling not in SAMPLINGS:
+        raise ValueError(f"sampling is {sampling!r}: give one of {', '.join(SAMPLINGS)}")
+    settings = studies.with_options(known.settings, trials, seed, probability, adaptive, sampling)
+    threads = workers or os.cpu_count() or 1
+    return Answer(studies.run(known, settings, threads, crosscheck_ranking=crosscheck_ranking))
 
 
 def _whole(name: str, number: int | None, low: int, high: int) -> int | None:

@@ -21,6 +21,7 @@ from effband.case.resolve import load_case
 from effband.evidence.dependence import Marginal
 from effband.evidence.scatter import ScatterFactor
 from effband.problems import ComputationRefused
+from effband.propagate.adaptive import LEAST_TRIALS, MOST_TRIALS, Judge
 from effband.propagate.engine import PILOT, Engine
 from effband.propagate.kernel import compile_kernel
 from effband.propagate.linear import LinearBand, agreement, propagate_linearly, tolerance
@@ -29,7 +30,7 @@ from effband.propagate.scatter import Scatter, scatters
 from effband.propagate.summary import Summary, summarise
 from effband.propagate.what_if import WhatIf, what_if
 
-ENGINE_NUMBER = 1  # changes only when draws or arithmetic change
+ENGINE_NUMBER = 2  # changes only when draws or arithmetic change
 NEAR_ZERO = 4.0  # standard deviations between a denominator and 0
 
 Progress = Callable[[str, int, int], None]
@@ -107,6 +108,7 @@ def run(
     workers: int = 1,
     progress: Progress | None = None,
     stop: threading.Event | None = None,
+    crosscheck_ranking: bool = False,
 ) -> Study:
     """Work out a case.
 
@@ -122,11 +124,18 @@ def run(
         Called with what is being done, how much is done, and of how much.
     stop
         Set it, from another thread, to end the work.
+    crosscheck_ranking
+        Whether SALib works the indices out as well, from the same rows.
+
+    Returns
+    -------
+    Study
+        Its settings have the trials that were done.
 
     Raises
     ------
     ComputationRefused
-        When a value is not finite, or a band cannot be given.
+        When a value is not finite, a band cannot be given, or a cross-check fails.
     """
     settings = settings or case.settings
     engine = Engine(
@@ -137,14 +146,19 @@ def run(
         probability=settings.probability,
         progress=None if progress is None else lambda done, of: progress("trials", done, of),
         stop=stop or threading.Event(),
+        sampling=settings.sampling,
+        judge=_judge(case, settings) if settings.adaptive else None,
     )
     counts = engine.run()
+    settings = replace(settings, trials=engine.done)
     summaries = tuple(
         summarise(count, settings.probability, *_fewest_degrees(case, output))
         for count, output in zip(counts, case.outputs, strict=True)
     )
     linear = propagate_linearly(case, settings.probability)
-    rankings = rank(case, settings.seed, settings.probability, summaries, engine.stop)
+    rankings = rank(
+        case, settings.seed, settings.probability, summaries, engine.stop, crosscheck_ranking
+    )
     what_ifs = what_if(case, settings, workers, engine.stop)
     nominal = _nominal(case)
     bands = tuple(
@@ -152,7 +166,12 @@ def run(
         for k, output in enumerate(case.outputs)
     )
     seen = scatters(case, nominal)
-    remarks = (*_remarks_on(case, bands), *_remarks_on_groups(seen), *_near_zero(engine))
+    remarks = (
+        *_remarks_on(case, bands),
+        *_remarks_on_groups(seen),
+        *_near_zero(engine),
+        *_unsettled(engine),
+    )
     return Study(case, settings, bands, remarks, _versions())
 
 
@@ -335,12 +354,30 @@ def _beyond_ceiling(band: Band) -> Iterator[tuple[str, str]]:
 def _near_zero(engine: Engine) -> list[Remark]:
     """Return a remark for each denominator that comes near 0."""
     found = []
-    for owner, low, high, mean, sd in engine.denominators(min(PILOT, engine.trials)):
+    for owner, low, high, mean, sd in engine.denominators(min(PILOT, engine.plan.size(0))):
         if low <= 0.0 <= high or abs(mean) < NEAR_ZERO * sd:
             what = f"{owner}: a denominator comes near 0"
             remedy = "its band has long tails; measure the denominator better"
             found.append(Remark(what, remedy))
     return list(dict.fromkeys(found))
+
+
+def _judge(case: Case, settings: Settings) -> Judge:
+    """Return what decides that the digits asked for are settled."""
+    factors = [output.target.unit.factor for output in case.outputs]
+    without = [k for k, o in enumerate(case.outputs) if _fewest_degrees(case, o)[0] <= 2]
+    return Judge(
+        lambda k, u: tolerance(u / factors[k], settings.digits) * factors[k],
+        without,
+        settings.probability,
+    )
+
+
+def _unsettled(engine: Engine) -> list[Remark]:
+    if engine.judge is None or engine.settled:
+        return []
+    what = f"{engine.done} trials were not enough to settle the digits asked for"
+    return [Remark(what, "allow more with --trials, or ask for fewer digits")]
 
 
 def _versions() -> tuple[tuple[str, str], ...]:
@@ -360,11 +397,23 @@ def with_options(
     trials: int | None = None,
     seed: int | None = None,
     probability: float | None = None,
+    adaptive: bool = False,
+    sampling: str = "random",
 ) -> Settings:
-    """Return the settings with what was asked for on the command line."""
+    """Return the settings with what was asked for; raises ValueError where it cannot be.
+
+    An adaptive run takes `trials` as the most it may do.
+    """
+    if adaptive and sampling != "random":
+        raise ValueError("adaptive runs are random ones: leave one of the two out")
+    if adaptive and trials is not None and trials < LEAST_TRIALS:
+        raise ValueError(f"an adaptive run needs {LEAST_TRIALS} trials or more")
+    known = MOST_TRIALS if adaptive else settings.trials
     return replace(
         settings,
-        trials=settings.trials if trials is None else trials,
+        adaptive=adaptive,
+        sampling=sampling,
+        trials=known if trials is None else trials,
         seed=settings.seed if seed is None else seed,
         probability=settings.probability if probability is None else probability,
     )

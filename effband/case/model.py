@@ -191,12 +191,24 @@ class DataFile:
 
 @dataclass(frozen=True)
 class Settings:
-    """How the sums are done."""
+    """How the sums are done.
+
+    Attributes
+    ----------
+    probability, seed, trials, digits
+        As the format says. `trials` are the most there may be where the run is adaptive.
+    adaptive
+        Whether the run stops once its numbers are known to the digits.
+    sampling
+        "random" or "quasi".
+    """
 
     probability: float = 0.95
     seed: int = 1
     trials: int = 1_000_000
     digits: int = 1
+    adaptive: bool = False
+    sampling: str = "random"
 
 
 @dataclass(frozen=True)

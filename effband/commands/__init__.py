@@ -12,7 +12,6 @@ from effband.commands import interrupt
 from effband.commands.check import check
 from effband.commands.reference import physics, schema, units
 from effband.commands.run import run
-from effband.problems import EffbandError, printable
 
 INTERRUPTED, PIPE_CLOSED = 130, 141
 
@@ -59,9 +58,6 @@ def _exit_code(arguments: list[str] | None) -> int:
     except (click.Abort, KeyboardInterrupt):
         click.echo("stopped", err=True)
         return INTERRUPTED
-    except EffbandError as error:
-        click.echo(str(error), err=True)
-        return error.exit_code
     except (BrokenPipeError, SystemExit):
         # the reader of a pipe went away: not our fault, and no place to say so
         _leave_stdout()
@@ -71,6 +67,11 @@ def _exit_code(arguments: list[str] | None) -> int:
         _leave_stdout()
         return 4
     except Exception as error:
+        from effband.problems import EffbandError, printable  # only needed when something is wrong
+
+        if isinstance(error, EffbandError):
+            click.echo(str(error), err=True)
+            return error.exit_code
         what = printable(f"{type(error).__name__}: {error}")
         click.echo(f"effband has a fault of its own: {what}", err=True)
         click.echo("please report it with the case that shows it", err=True)

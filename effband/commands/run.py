@@ -6,15 +6,15 @@ import math
 import sys
 import threading
 import time
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from effband.commands import interrupt
-from effband.problems import printable
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from effband.study import Study
 
 FORMATS = ("md", "html", "forum", "json", "png", "csv")
@@ -25,7 +25,7 @@ QUIET_SECONDS = 1.0
 
 def _later(context: click.Context, parameter: click.Parameter, value: Any) -> None:
     """Refuse an option that is known but does nothing yet; silence would mislead."""
-    if value not in (None, False, "random"):
+    if value not in (None, False):
         raise click.UsageError(f"{parameter.opts[0]} {LATER}", context)
 
 
@@ -75,18 +75,17 @@ def _formats(_: click.Context, __: click.Parameter, value: str) -> tuple[str, ..
 )
 @click.option("--force", is_flag=True, help="Replace files that effband did not write.")
 @click.option("--json", "as_json", is_flag=True, help="Print the whole result as JSON, only.")
-@click.option("--adaptive", is_flag=True, callback=_later, expose_value=False, hidden=True)
+@click.option(
+    "--adaptive", is_flag=True, help="Stop once the digits are settled; --trials is the most."
+)
 @click.option(
     "--sampling",
     type=click.Choice(["random", "quasi"]),
     default="random",
-    callback=_later,
-    expose_value=False,
-    hidden=True,
+    show_default=True,
+    help="Quasi-random trials settle a smooth result sooner.",
 )
-@click.option(
-    "--crosscheck-ranking", is_flag=True, callback=_later, expose_value=False, hidden=True
-)
+@click.option("--crosscheck-ranking", is_flag=True, help="Have SALib work out the indices as well.")
 @click.option("--widen-guesses", type=float, callback=_later, expose_value=False, hidden=True)
 @click.option("--gate", is_flag=True, callback=_later, expose_value=False, hidden=True)
 def run(
@@ -99,9 +98,13 @@ def run(
     formats: tuple[str, ...],
     force: bool,
     as_json: bool,
+    adaptive: bool,
+    sampling: str,
+    crosscheck_ranking: bool,
 ) -> None:
     """Work out the band of every result in each CASE, and what widens it most."""
     from effband import study as studies
+    from effband.problems import printable
     from effband.report.machine import document, to_json
     from effband.report.screen import screen
 
@@ -109,8 +112,13 @@ def run(
     folders = _folders(output, cases)
     found = []
     for case, folder in zip(loaded, folders, strict=True):
-        settings = studies.with_options(case.settings, trials, seed, probability)
-        study = _run_stoppable(case, settings, workers)
+        try:
+            settings = studies.with_options(
+                case.settings, trials, seed, probability, adaptive, sampling
+            )
+        except ValueError as error:
+            raise click.UsageError(str(error)) from None
+        study = _run_stoppable(case, settings, workers, crosscheck_ranking)
         if folder is not None:
             _write(study, folder, formats, force)
         found.append(study)
@@ -125,6 +133,8 @@ def run(
 
 
 def _folders(output: str | None, cases: tuple[str, ...]) -> list[Path | None]:
+    from pathlib import Path
+
     if output is None:
         return [None] * len(cases)
     if len(cases) == 1:
@@ -135,7 +145,7 @@ def _folders(output: str | None, cases: tuple[str, ...]) -> list[Path | None]:
     return [Path(output) / stem for stem in stems]
 
 
-def _run_stoppable(case: Any, settings: Any, workers: int | None) -> Study:
+def _run_stoppable(case: Any, settings: Any, workers: int | None, crosscheck: bool) -> Study:
     """Run in a thread, so that an interrupt is seen at once and ends the work."""
     import os
 
@@ -147,7 +157,7 @@ def _run_stoppable(case: Any, settings: Any, workers: int | None) -> Study:
     def work() -> None:
         try:
             count = workers or os.cpu_count() or 1
-            outcome.append(studies.run(case, settings, count, _Progress(), stop))
+            outcome.append(studies.run(case, settings, count, _Progress(), stop, crosscheck))
         except BaseException as error:
             outcome.append(error)
 

@@ -99,6 +99,7 @@ class BlockCounts:
     counts: npt.NDArray[np.int32]  # (outputs, slices, BINS + 2)
     extremes: FloatArray  # (outputs, 2)
     above: IntArray  # (outputs,)
+    numbers: FloatArray | None = None  # of its batches, where a judge waits for them
 
 
 class NotFinite(ArithmeticError):
@@ -179,9 +180,11 @@ class Total:
         self.extremes = np.full((outputs, 2), [math.inf, -math.inf])
         self.above = np.zeros(outputs, dtype=np.int64)
         self.lanes: dict[int, FloatArray] = {}
+        self.trials = 0
 
     def add(self, found: BlockCounts) -> None:
         """Add one block."""
+        self.trials += self.sampling.size(found.block)
         for k, counts in enumerate(found.counts):
             if len(counts) > 1:
                 self.batches[k] += counts
@@ -205,7 +208,7 @@ class Total:
         lanes = [self.lanes[block] for block in sorted(self.lanes)]
         return tuple(
             Counts(
-                trials=self.sampling.trials,
+                trials=self.trials,
                 low=range_.low,
                 width=range_.width,
                 batches=self.batches[k],

@@ -6,16 +6,19 @@ come from `sampling.py`. The result is the same for any number of workers and an
 
 from __future__ import annotations
 
+import itertools
 import threading
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
-from dataclasses import dataclass, field
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from effband.case.model import Case, ErrorSource
 from effband.evidence.tables import FloatArray
 from effband.problems import ComputationRefused
+from effband.propagate.adaptive import Judge, batch_numbers
 from effband.propagate.counting import (
     BINS,
     BlockCounts,
@@ -29,7 +32,8 @@ from effband.propagate.counting import (
 from effband.propagate.kernel import Call, Kernel, Operand, Slot, compile_kernel
 from effband.propagate.sampling import BLOCK, SAMPLINGS, Draws, Sampling
 
-PIECE = 8_192
+# Long pieces, since threads hand over between calls; a thread's buffers take so much at most.
+MOST_ROOM, LEAST_PIECE = 16 * 2**20, 8_192
 PILOT = 8_192
 CHECK = "look for a division by 0, or the logarithm or root of a negative number"
 ROUNDING = 1e-12  # relative spread below which a value does not vary
@@ -69,20 +73,26 @@ class Engine:
     workers
         Threads; the result does not depend on them.
     piece
-        Trials worked out at a time; the result does not depend on it.
+        Trials worked out at a time, fitted to the memory when left out; the result does not
+        depend on it.
     sampling
         "random" or "quasi".
+    judge
+        Ends the run before all trials are done, once it has seen enough.
+
+    After `run`, `done` is the number of trials done, and `settled` whether the judge ended it.
     """
 
     case: Case
     seed: int
     trials: int
     workers: int = 1
-    piece: int = PIECE
+    piece: int | None = None
     probability: float = 0.95
     progress: Progress | None = None
     stop: threading.Event = field(default_factory=threading.Event)
     sampling: str = "random"
+    judge: Judge | None = None
 
     def __post_init__(self) -> None:
         outputs = self.case.outputs
@@ -95,6 +105,9 @@ class Engine:
             None if output.ceiling is None else next(found) for output in outputs
         ]
         self.n_outputs = len(outputs)
+        self.done, self.settled = 0, False
+        fits = MOST_ROOM // (8 * self.kernel.slots)
+        self.step = self.piece or min(max(1 << (fits.bit_length() - 1), LEAST_PIECE), BLOCK)
         self.plan: Sampling = SAMPLINGS[self.sampling](self.seed, self.trials)
 
     def run(self) -> tuple[Counts, ...]:
@@ -147,8 +160,22 @@ class Engine:
     # -- blocks ------------------------------------------------------------------------------
 
     def _run_all(self, ranges: list[Range]) -> tuple[Counts, ...]:
-        blocks = self.plan.blocks
+        """Run blocks until all are done or the judge has seen enough, and count them."""
         total = Total(self.n_outputs, ranges, self.plan)
+        judge = None if self.judge is None else replace(self.judge, seen=[])
+        self.settled = False
+        for done, found in enumerate(self._blocks_in_order(ranges), start=1):
+            total.add(found)
+            self._tell(done, self.plan.blocks)
+            if judge is not None and found.numbers is not None:
+                judge.add(found.numbers)
+                if judge.enough():
+                    self.settled = True
+                    break
+        self.done = total.trials
+        return total.counts()
+
+    def _blocks_in_order(self, ranges: list[Range]) -> Iterator[BlockCounts]:
         local = threading.local()
 
         def work(block: int) -> BlockCounts:
@@ -158,29 +185,27 @@ class Engine:
             return self._block(block, local.place)
 
         if self.workers <= 1:
-            for block in range(blocks):
-                total.add(work(block))
-                self._tell(block + 1, blocks)
-            return total.counts()
+            yield from map(work, range(self.plan.blocks))
+            return
         with ThreadPoolExecutor(self.workers) as pool:
-            waiting: set[Future[BlockCounts]] = set()
-            done_blocks = next_block = 0
+            waiting: deque[Future[BlockCounts]] = deque()
+            upcoming = iter(range(self.plan.blocks))
             try:
-                while done_blocks < blocks:
-                    while next_block < blocks and len(waiting) < 2 * self.workers:
-                        waiting.add(pool.submit(work, next_block))
-                        next_block += 1
-                    done, waiting = wait(waiting, timeout=0.2, return_when=FIRST_COMPLETED)
-                    for future in done:
-                        total.add(future.result())
-                        done_blocks += 1
-                    self._tell(done_blocks, blocks)
+                for block in itertools.islice(upcoming, 2 * self.workers):
+                    waiting.append(pool.submit(work, block))
+                while waiting:
+                    yield waiting.popleft().result()
+                    for block in itertools.islice(upcoming, 1):
+                        waiting.append(pool.submit(work, block))
+            except GeneratorExit:  # enough was seen
+                for future in waiting:
+                    future.cancel()
+                raise
             except BaseException:
                 self.stop.set()  # the threads see it within one piece
                 for future in waiting:
                     future.cancel()
                 raise
-        return total.counts()
 
     def _tell(self, done: int, total: int) -> None:
         if self.progress is not None:
@@ -193,20 +218,24 @@ class Engine:
 
     def _workplace(self) -> _Workplace:
         draws = self.plan.draws(self.kernel.sources)
-        return _Workplace(self.kernel, draws, self.n_outputs, min(self.piece, BLOCK))
+        return _Workplace(self.kernel, draws, self.n_outputs, min(self.step, BLOCK))
 
     def _block(self, block: int, place: _Workplace) -> BlockCounts:
         size = self.plan.size(block)
         above = np.zeros(self.n_outputs, dtype=np.int64)
         self._fill(block, size, place, above)
         assert place.counter is not None
+        values = place.values[:, :size]
         try:
-            return place.counter.count(block, place.values[:, :size], above)
+            found = place.counter.count(block, values, above)
         except NotFinite as error:
             title = self.case.outputs[error.args[0]].title
             raise self.non_finite(block, size) or ComputationRefused(
                 f"{title} is not finite in every trial", CHECK
             ) from None
+        if self.judge is not None:
+            found.numbers = batch_numbers(values, self.probability)
+        return found
 
     def _fill(self, block: int, size: int, place: _Workplace, above: IntArray | None) -> None:
         """Work out a block piece by piece into the workplace's values."""
@@ -225,10 +254,10 @@ class Engine:
 
     def _pieces(self, block: int, size: int, place: _Workplace, above: IntArray | None) -> None:
         place.draws.start(block)
-        for start in range(0, size, self.piece):
+        for start in range(0, size, self.step):
             if self.stop.is_set():
                 raise ComputationRefused("stopped", "start again")
-            end = min(start + self.piece, size)
+            end = min(start + self.step, size)
             arrays, calls = place.on(end - start)
             place.draws.advance(end - start)
             for call in calls:

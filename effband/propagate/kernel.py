@@ -137,7 +137,7 @@ class Kernel:
             elif isinstance(function, Marginal | Drawn):
                 calls.append(partial(_replaced, function, inputs[0], out))
             else:
-                calls.append(partial(function, *inputs, out))
+                calls.append(partial(function, *inputs, out=out))
         return calls
 
     def run(

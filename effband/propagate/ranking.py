@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import threading
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import special
@@ -70,12 +70,14 @@ class Ranking:
     """The items that a result depends on, by half-width saved; and its spread by evidence.
 
     `evidence` holds shares that add up to 1; `by_half_width` is True where they come from
-    half-widths saved because the result has no variance.
+    half-widths saved because the result has no variance. `crosscheck` is the largest difference
+    of any index from SALib's, where that was asked for.
     """
 
     lines: tuple[Line, ...]
     evidence: tuple[tuple[str, float], ...]
     by_half_width: bool
+    crosscheck: float | None = None
 
 
 def rank(
@@ -84,17 +86,18 @@ def rank(
     probability: float,
     summaries: Sequence[Summary],
     stop: threading.Event | None = None,
+    crosscheck: bool = False,
 ) -> tuple[Ranking, ...]:
     """Return the ranking of every output, in the case's order.
 
     Raises
     ------
     ComputationRefused
-        When a value is not finite in a row of the ranking.
+        When a value is not finite in a row of the ranking, or a cross-check fails.
     """
     rows = Rows(case, stop or threading.Event())
     without = half_widths_without(rows, seed, probability)
-    indices = find_indices(rows, seed)
+    indices = find_indices(rows, seed, crosscheck)
     rankings = []
     for k, (output, summary) in enumerate(zip(case.outputs, summaries, strict=True)):
         used = case.program.sources_of[output.step]
@@ -106,7 +109,10 @@ def rank(
         if not summary.varies:
             lines = []
         lines.sort(key=lambda line: (line.half_width_without, line.item.name))
-        rankings.append(_with_evidence(tuple(lines), summary))
+        ranking = _with_evidence(tuple(lines), summary)
+        if indices.difference is not None:
+            ranking = replace(ranking, crosscheck=float(indices.difference[k]))
+        rankings.append(ranking)
     return tuple(rankings)
 
 

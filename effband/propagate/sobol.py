@@ -16,6 +16,7 @@ import numpy as np
 from effband.case.model import ErrorSource
 from effband.evidence.tables import FloatArray
 from effband.propagate import streams
+from effband.propagate.crosscheck import difference_from_salib
 from effband.propagate.rows import Changed, Rows
 
 SCRAMBLINGS = 16
@@ -27,29 +28,47 @@ AT_ONCE = 4  # scramblings worked out together
 class Indices:
     """Indices of every scrambling: `first` and `total` of shape (scramblings, items, outputs).
 
-    `parts` holds those of (item, part), each of shape (scramblings, outputs).
+    `parts` holds those of (item, part), each of shape (scramblings, outputs); `difference` the
+    largest difference from a second opinion for each output, where one was asked for.
     """
 
     first: FloatArray
     total: FloatArray
     parts: dict[tuple[int, int], FloatArray]
+    difference: FloatArray | None
 
 
-def indices(rows: Rows, seed: int) -> Indices:
-    """Return the indices of every scrambling."""
+def indices(rows: Rows, seed: int, crosscheck: bool = False) -> Indices:
+    """Return the indices of every scrambling.
+
+    Raises
+    ------
+    ComputationRefused
+        When a value is not finite, or a cross-check fails.
+    """
     first, total = [], []
     parts: dict[tuple[int, int], list[FloatArray]] = {}
+    difference = np.zeros(len(rows.case.outputs)) if crosscheck else None
+
+    def found(a: FloatArray, b: FloatArray, swapped: FloatArray) -> tuple[FloatArray, FloatArray]:
+        both = saltelli_jansen(a, b, swapped)
+        if difference is not None:
+            apart = difference_from_salib(a, b, swapped, *both)
+            np.maximum(difference, apart, out=difference)
+        return both
+
     for a, b, swapped, by_part in _each_row_set(rows, seed):
-        s1, st = saltelli_jansen(a, b, swapped)
+        s1, st = found(a, b, swapped)
         first.append(s1)
         total.append(st)
         for key, changed in by_part.items():
-            index, _ = saltelli_jansen(a, b, changed[:, None])
+            index, _ = found(a, b, changed[:, None])
             parts.setdefault(key, []).append(index[:, 0])
     return Indices(
         np.concatenate(first),
         np.concatenate(total),
         {key: np.concatenate(values) for key, values in parts.items()},
+        difference,
     )
 
 

@@ -140,7 +140,7 @@ def _within_sample(
     n, tail = counts.trials, (1 - probability) / 2
     low, median, high = (staircase.quantile_error(p) for p in (tail, 0.5, 1 - tail))
     # the fourth moment decides how well u is known; the bins give it well enough
-    total, middle = counts.total, _middles(counts)
+    total, middle = counts.total, (_middles(counts) - counts.shift) / counts.scale
     apart = (middle - float(np.sum(total * middle)) / n) ** 2
     second, fourth = (float(np.sum(total * apart**k)) / n for k in (1, 2))
     spread_of_u = u * math.sqrt(max(fourth / second**2 - 1, 0.0) / n) / 2

@@ -27,6 +27,8 @@ def document(study: Study) -> dict[str, Any]:
             "trials": study.settings.trials,
             "probability": study.settings.probability,
             "digits": study.settings.digits,
+            "adaptive": study.settings.adaptive,
+            "sampling": study.settings.sampling,
         },
         "headline": case.headline,
         "groups": {group.name: list(group.members) for group in case.groups},
@@ -93,6 +95,7 @@ def _result(band: Band) -> dict[str, Any]:
         },
         "beyond_ceiling": summary.beyond_ceiling if target.ceiling is not None else None,
         "evidence": dict(band.ranking.evidence),
+        "ranking_crosscheck": band.ranking.crosscheck,
         "ranking": [_line(line, unit.factor) for line in band.ranking.lines],
         "what_if": [
             {

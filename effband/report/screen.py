@@ -23,6 +23,8 @@ def screen(study: Study) -> str:
     lines = [*_wrapped(study.case.title, "")]
     chance = words.probability(study.settings.probability)
     trials = f"{study.settings.trials:,}".replace(",", " ")
+    if study.settings.sampling == "quasi":
+        trials += " quasi-random"
     medians = any(band.summary.no_variance for band in study.bands)
     if medians:
         lines.append(f"{chance} bands from {trials} trials; a value without variance is a median")
@@ -37,6 +39,10 @@ def screen(study: Study) -> str:
             "",
             f"The single runs of the groups stand in the report and in --json: {singles} bands",
         ]
+    checked = [b.ranking.crosscheck for b in study.bands if b.ranking.crosscheck is not None]
+    if checked:
+        told = f"SALib finds the same shares from the same rows, to {max(checked):.1g}"
+        lines += ["", *_wrapped(told, "")]
     lines += _remarks(study)
     return "\n".join(line.rstrip() for line in lines) + "\n"
 

@@ -136,9 +136,9 @@ def test_moments_are_those_of_the_trials(trials: int) -> None:
         centred = y - y.mean()
         fourth, variance = np.mean(centred**4), np.mean(centred**2)
         expected = math.sqrt((fourth - variance**2) / trials) / (2 * u)
-        # whether u is taken with n or n - 1 here is left open: half of 1 / n
+        # the fourth moment comes from the bins, which are about 1/800 of u wide
         stated = summary.simulation.standard_uncertainty
-        assert stated == pytest.approx(expected, rel=1 / trials)
+        assert stated == pytest.approx(expected, rel=1e-4)
         assert summary.simulation.mean == pytest.approx(u / math.sqrt(trials), rel=1e-9)
 
 
@@ -423,7 +423,7 @@ def test_an_output_that_seldom_varies_is_not_called_constant(beyond: float) -> N
     assert summary.varies
     assert count.largest == y.max()
     second = math.fsum(((y - count.shift) / count.scale) ** 2)
-    assert count.power_sums[1] == pytest.approx(second, rel=1e-9)
+    assert count.sums[:, 1].sum() == pytest.approx(second, rel=1e-9)
     if beyond > 2:
         assert (summary.interval.low, summary.interval.high) == pytest.approx((0, 0), abs=1e-3)
 

@@ -84,7 +84,7 @@ def digest(counts: tuple[Counts, ...]) -> str:
             each.largest,
             each.shift,
             each.scale,
-            *each.power_sums,
+            *each.sums.ravel(),
             float(each.above_ceiling),
             float(each.trials),
         ]
