@@ -95,7 +95,7 @@ def _result(band: Band) -> dict[str, Any]:
         },
         "beyond_ceiling": summary.beyond_ceiling if target.ceiling is not None else None,
         "evidence": dict(band.ranking.evidence),
-        "ranking_crosscheck": band.ranking.crosscheck,
+        **_crosscheck(band),
         "ranking": [_line(line, unit.factor) for line in band.ranking.lines],
         "what_if": [
             {
@@ -106,6 +106,12 @@ def _result(band: Band) -> dict[str, Any]:
             for each in band.what_ifs
         ],
     }
+
+
+def _crosscheck(band: Band) -> dict[str, float]:
+    """Return how far SALib's indices are from ours, where that was asked for."""
+    found = band.ranking.crosscheck
+    return {} if found is None else {"ranking_crosscheck": found}
 
 
 def _line(line: Line, factor: float) -> dict[str, Any]:

@@ -339,7 +339,14 @@ def test_options_reach_the_sums(effband: Effband, case: CaseFile) -> None:
     file = case()
     given = ("--trials", "30000", "--seed", "5", "--probability", "0.9")
     found = json.loads(effband("run", file, "--json", *given).out)
-    assert found["settings"] == {"seed": 5, "trials": 30_000, "probability": 0.9, "digits": 1}
+    assert found["settings"] == {
+        "seed": 5,
+        "trials": 30_000,
+        "probability": 0.9,
+        "digits": 1,
+        "adaptive": False,
+        "sampling": "random",
+    }
     plain = json.loads(effband("run", file, "--json").out)
     widths = [each["results"][0]["half_width"] for each in (found, plain)]
     assert widths[0] == pytest.approx(widths[1] * 1.645 / 1.96, rel=0.03)

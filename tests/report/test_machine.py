@@ -200,8 +200,15 @@ def test_the_schema_itself_refuses_what_the_contract_forbids(wren: Study) -> Non
 def test_the_demo_says_what_was_run(wren: Study) -> None:
     found = read(wren)
     assert found["case"] == {"title": wren.case.title, "sha256": wren.case.text.sha256}
-    assert found["settings"] == {"seed": 1, "trials": 1_000_000, "probability": 0.95, "digits": 1}
-    assert found["effband"]["engine"] == 1
+    assert found["settings"] == {
+        "seed": 1,
+        "trials": 1_000_000,
+        "probability": 0.95,
+        "digits": 1,
+        "adaptive": False,
+        "sampling": "random",
+    }
+    assert found["effband"]["engine"] == 2
     keys = [(result["result"], result["run"]) for result in found["results"]]
     names, runs = ("air_to_wire", "air_to_shaft"), ("light", "full")
     assert keys == [(name, run) for name in names for run in runs]
