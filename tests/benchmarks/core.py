@@ -59,7 +59,7 @@ def facts() -> list[str]:
         f"scipy {scipy.__version__}; {os.cpu_count()} cores, load average {load_average()}",
         f"{case.title}: {len(case.sources)} sources, {len(case.outputs)} outputs, "
         f"{problem.operations()} array operations ({problem.operations() / 6:.0f} a run)",
-        f"block {engine.BLOCK}, piece {engine.LEAST_PIECE}, lane {counting.LANE}, bins {counting.BINS}",
+        f"block {engine.BLOCK}, lane {counting.LANE}, bins {counting.BINS}",
         "largest relative difference of the formulas written out in numpy: "
         f"{problem.difference_by_hand():.1e}",
     ]
