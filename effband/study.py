@@ -17,6 +17,7 @@ import numpy as np
 
 from effband import __version__
 from effband.case.model import Case, ErrorSource, Output, Settings
+from effband.case.program import Program, Step
 from effband.case.resolve import load_case
 from effband.evidence.dependence import Marginal
 from effband.evidence.scatter import ScatterFactor
@@ -204,11 +205,11 @@ def _fewest_degrees(case: Case, output: Output) -> tuple[float, str]:
         for source in case.sources
         if source.name in used
     ]
-    details = (case.program.steps[at].detail for at in case.program.needed_for([output.step]))
+    members = (case.program.steps[at].member for at in case.program.needed_for([output.step]))
     found += [
-        (detail.law.degrees_of_freedom, detail.family)
-        for detail in details
-        if isinstance(detail, Marginal)
+        (member.law.degrees_of_freedom, member.family)
+        for member in members
+        if isinstance(member, Marginal)
     ]
     return min(found, default=(math.inf, ""))
 
@@ -221,9 +222,8 @@ def _spoken(source: ErrorSource) -> str:
 def _nominal(case: Case) -> list[float]:
     """Return every output at the values as written."""
     by_name = {source.name: source for source in case.sources}
-    kernel = compile_kernel(
-        case.program, by_name, [output.step for output in case.outputs], reuse=False
-    )
+    program = Program(tuple(_as_written(step) for step in case.program.steps))
+    kernel = compile_kernel(program, by_name, [output.step for output in case.outputs], reuse=False)
     arrays = [np.empty(1) for _ in range(kernel.slots)]
 
     def draw(source: ErrorSource, out: np.ndarray) -> None:
@@ -239,6 +239,14 @@ def _nominal(case: Case) -> list[float]:
                 "check for a division by 0 or the logarithm of 0",
             )
     return values
+
+
+def _as_written(step: Step) -> Step:
+    """Return the step, or the value as written of what is drawn together with others."""
+    if step.op != "dependent":
+        return step
+    assert isinstance(step.detail, tuple)
+    return Step("constant", (), step.detail[1])
 
 
 def _remarks_on(case: Case, bands: tuple[Band, ...]) -> list[Remark]:

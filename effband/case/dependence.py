@@ -8,6 +8,7 @@ by the coefficient of the scores that gives the declared Pearson coefficient.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
@@ -84,7 +85,7 @@ class JointSet:
         return found
 
     def step(self, member: str, value: float, width: float, builder: Builder) -> int:
-        """Return the step of one member; value and width (SI) count for `joint:` only."""
+        """Return the step of one member, with its value as written and its width (SI)."""
         at = self.members.index(member)
         score: int | None = None
         for weight, other in zip(self.factor[at], self.members, strict=True):
@@ -95,7 +96,8 @@ class JointSet:
         assert score is not None  # a row of a correlation matrix is never all 0
         if self.laws is not None:
             row = tuple(float(r) for r in self.matrix[at])
-            return builder.add("dependent", (score,), Marginal(self.name, at, self.laws[at], row))
+            marginal = Marginal(self.name, at, self.laws[at], row)
+            return builder.add("dependent", (score,), (marginal, value))
         if self.degrees_of_freedom is not None:
             factor = builder.add("source", (), f"{self.name}.factor")
             score = builder.add("multiply", (score, factor))
@@ -196,8 +198,10 @@ class Dependence:
         members = tuple(sorted(written))
         order = [written.index(member) for member in members]
         matrix = given[np.ix_(order, order)]
-        factor = self._factor(matrix, members, where)
-        if factor is None:
+        try:
+            factor = lower_factor(matrix)
+        except NotPossible as error:
+            self._refuse_matrix(error, members, where)
             return False
         evidence = entry.evidence or "unstated"
         degrees = entry.degrees_of_freedom
@@ -205,19 +209,12 @@ class Dependence:
         self.of.update(dict.fromkeys(members, found))
         return True
 
-    def _factor(
-        self, matrix: FloatArray, members: tuple[str, ...], path: Path
-    ) -> FloatArray | None:
-        try:
-            return lower_factor(matrix)
-        except NotPossible as error:
-            pair = f"{members[error.i]} and {members[error.j]}"
-            what = (
-                f"these correlations cannot hold all at once (least eigenvalue {error.least:.3g}); "
-                f"look first at {pair}"
-            )
-            self.findings.error(path, what, "check the coefficients, their signs above all")
-            return None
+    def _refuse_matrix(self, error: NotPossible, members: tuple[str, ...], path: Path) -> None:
+        what = (
+            f"these correlations cannot hold all at once (least eigenvalue {error.least:.3g}); "
+            f"look first at {members[error.i]} and {members[error.j]}"
+        )
+        self.findings.error(path, what, "check the coefficients, their signs above all")
 
     # -- correlations ------------------------------------------------------------------------
 
@@ -243,28 +240,40 @@ class Dependence:
     ) -> tuple[str, str] | None:
         before = len(self.findings.problems)
         if len(entry.between) != 2 or len(set(entry.between)) != 2:
-            self.findings.error(path, "a correlation is between two inputs", "write [a, b]")
+            what = "a correlation is between two inputs"
+            self.findings.error((*path, "between"), what, "write [a, b]")
         if not -1.0 <= entry.coefficient <= 1.0:
-            self.findings.error(path, "a coefficient lies from -1 to 1", "check it")
+            what = "a coefficient lies from -1 to 1"
+            self.findings.error((*path, "coefficient"), what, "check the number")
         lost = set(entry.between) & self.findings.broken
-        for name in set(entry.between) - lost:
+        path = (*path, "between")
+        for name in sorted(set(entry.between) - lost):
             if name not in inputs:
                 known = sorted(self.file.inputs)
                 remedy = nearest(name, known, f"known: {', '.join(known) or 'none'}")
                 self.findings.error(path, f"no input is called {name!r}", remedy)
-            elif not self._declared(inputs[name]):
-                what = f"{name} has no directly declared spread of its own"
-                remedy = "two readings with one instrument share its error already"
-                self.findings.error(path, what, remedy)
+            elif (reason := self._not_bindable(inputs[name])) is not None:
+                self.findings.error(path, f"{name} {reason[0]}", reason[1])
         if lost or len(self.findings.problems) != before:
             return None
         first, second = sorted(entry.between)
         return first, second
 
-    def _declared(self, given: Given) -> bool:
-        spread = given.spread
-        other = spread.instrument or spread.also or spread.draws or given.name in self.of
-        return not (other or is_constant(given))
+    def _not_bindable(self, given: Given) -> tuple[str, str] | None:
+        """Return why an input has no spread that could be bound to another, and the remedy."""
+        if is_constant(given):
+            return "is a constant, so it varies with nothing", "give it a spread"
+        if given.spread.instrument:
+            remedy = "readings with one instrument share its error already"
+            return "is a reading with an instrument", remedy
+        if given.spread.also:
+            remedy = "make the part that is correlated an input of its own"
+            return "has a second spread under `also:`", remedy
+        if given.spread.draws is not None:
+            return "is a sample", "columns of one file share the row already"
+        if given.name in self.of:
+            return "stands in `joint:` already", "put the coefficient into the matrix there"
+        return None
 
     def _correlated(
         self,
@@ -291,8 +300,11 @@ class Dependence:
                     scores[i, j] = scores[j, i] = score
         if len(self.findings.problems) != before:
             return
-        factor = self._factor(scores, members, first_path)
-        if factor is None:
+        try:
+            factor = lower_factor(scores)
+        except NotPossible as error:
+            blamed = (members[error.i], members[error.j])
+            self._refuse_matrix(error, members, pairs.get(blamed, (0.0, first_path))[1])
             return
         evidence = poorest(*(inputs[n].spread.evidence or "unstated" for n in members))
         known = tuple(law for law in laws if law is not None)
@@ -319,10 +331,15 @@ class Dependence:
         except Unattainable as error:
             what = (
                 f"{one[0]} and {other[0]} cannot have the coefficient {coefficient:g}: with these "
-                f"two laws it lies from {error.low:.3g} to {error.high:.3g}"
+                f"two laws it lies from {_inwards(error.low)} to {_inwards(error.high)}"
             )
             self.findings.error(path, what, "check the coefficient, or the laws")
             return 0.0
+
+
+def _inwards(limit: float) -> str:
+    """Return a limit to three decimals that is itself within the limit."""
+    return f"{math.trunc(1000 * limit) / 1000:g}"
 
 
 def poorest(*evidence: str) -> str:

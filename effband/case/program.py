@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from effband.case import formula as language
 from effband.case.formula import Binary, Call, Expression, Name, Negative, Number, parse_formula
 from effband.case.text import Path
+from effband.evidence.dependence import Member
 from effband.physics import PhysicsFunction
 from effband.physics.functions import FUNCTIONS as PHYSICS
 from effband.problems import Misread, nearest
@@ -26,9 +27,10 @@ ARITHMETIC = frozenset(
 )
 # Beside these: "constant" (detail: its value), "source" (its name), "curve" (of two sources; a
 # Curve, and the reading it is the error of), "dependent" (of one score or uniform; the Marginal
-# or Drawn that makes a value of it), and two that compute nothing, whose value is that of their
-# first input: "expect" holds an argument of a physics function to its Argument, "become" gives
-# a value the nature in its detail, or without one that of its second input.
+# or Drawn that makes a value of it, and the value as written), and two that compute nothing,
+# whose value is that of their first input: "expect" holds an argument of a physics function to
+# its Argument, "become" gives a value the nature in its detail, or without one that of its
+# second input.
 TRANSPARENT = frozenset({"expect", "become"})
 
 
@@ -50,6 +52,15 @@ class Step:
     inputs: tuple[int, ...] = ()
     detail: Hashable = None
     spot: Spot | None = None
+
+    @property
+    def member(self) -> Member | None:
+        """What the step stands for where it is one of several correlated values."""
+        if self.op not in ("curve", "dependent"):
+            return None
+        assert isinstance(self.detail, tuple)
+        member: Member = self.detail[0]
+        return member
 
 
 @dataclass(frozen=True)

@@ -184,7 +184,7 @@ class Evidence:
             self.sources[name] = replace(known, evidence=poorest)
         row = self.builder.add("source", (), name)
         column = Drawn(item, draws.column, values)
-        step = self.builder.add("dependent", (row,), column)
+        step = self.builder.add("dependent", (row,), (column, float(values.mean())))
         self.steps[(given.name, None)] = self.builder.add("become", (step,), nature)
         mean, sd = float(values.mean()), float(values.std())
         middle = f"{given.unit.from_si(mean):.6g} {given.unit.symbol}".rstrip()

@@ -308,9 +308,8 @@ class _Compiler:
 
 def _what(step: Step) -> Any:
     """Return what distinguishes a step in the sums: readings at one number share a curve."""
-    if step.op == "curve":
-        assert isinstance(step.detail, tuple)
-        return step.detail[0]
+    if step.member is not None:
+        return step.member
     return step.detail
 
 

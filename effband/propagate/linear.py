@@ -132,7 +132,7 @@ class Linear:
             return step.detail
         if step.op == "source":
             return self._source(self.sources[str(step.detail)])
-        member = _member(step)
+        member = step.member
         if member is not None:
             variable = ufloat(_centre(member), 1.0)
             self.variables[variable] = _Variable(None, member)
@@ -241,15 +241,6 @@ class Linear:
             and slope != 0.0
         ]
         return math.sqrt(math.fsum(parts))
-
-
-def _member(step: Step) -> Member | None:
-    """Return what a step stands for when it is one of several correlated values."""
-    if step.op == "curve" and isinstance(step.detail, tuple):
-        curve: Curve = step.detail[0]
-        return curve
-    detail = step.detail
-    return detail if isinstance(detail, Marginal | Drawn) else None
 
 
 def _centre(member: Member) -> float:

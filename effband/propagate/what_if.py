@@ -70,7 +70,7 @@ def _read_by(program: Program, step: int) -> dict[str, set[float]]:
 
 
 def _curve_of(step: Step) -> Curve | None:
-    return step.detail[0] if step.op == "curve" and isinstance(step.detail, tuple) else None
+    return step.member if isinstance(step.member, Curve) else None
 
 
 def _same(case: Case, specimen: str) -> Case:

@@ -56,10 +56,6 @@ NOT_YET = "not acted on yet"
 
 # place, the key as a user would write it, key named in the answer; accepted with a warning
 WARNED = [
-    ("RUNS", "groups: {both: [a, b]}", "groups"),
-    ("RUNS", "pool: true", "pool"),
-    ("RUNS", "missing: [NA]", "missing"),
-    ("COLUMN", "missing: NA", "missing"),
     ("INPUT", "means: tare", "means"),
     ("COLUMN", "means: rotor speed", "means"),
     ("FORMULA", "{formula: x, means: input energy}", "means"),
@@ -97,17 +93,6 @@ def test_what_only_adds_a_judgement_warns(place: str, text: str, key: str) -> No
 
 
 REFUSED = [
-    ("RUNS", "file: runs.csv", "file"),
-    ("TOP", "correlations: [{between: [x, y], coefficient: 0.8}]", "correlations"),
-    (
-        "TOP",
-        "joint: {fit: {values: {c: 1 W, d: 2 W}, standard_uncertainties: {c: 1 W, d: 1 W}, "
-        "correlation: [[1, 0.5], [0.5, 1]], degrees_of_freedom: 9}}",
-        "joint",
-    ),
-    ("INPUT", "draws: {file: x.csv, column: y}", "draws"),
-    ("COLUMN", "draws: {file: x.csv, column: y}", "draws"),
-    ("CELL", "draws: {file: x.csv, column: y}", "draws"),
     ("INPUT", "like: pump fuel", "like"),
     ("COLUMN", "like: pump fuel", "like"),
     ("CELL", "like: pump fuel", "like"),
@@ -247,9 +232,6 @@ def run(tmp_path: Path, *options: str) -> subprocess.CompletedProcess[str]:
 @pytest.mark.parametrize(
     "options",
     [
-        ("--adaptive",),
-        ("--sampling", "quasi"),
-        ("--crosscheck-ranking",),
         ("--widen-guesses", "1.6"),
         ("--gate",),
         ("--format", "html"),
