@@ -129,7 +129,9 @@ def half_width(counts: Counts, probability: float) -> float:
 def _moments(sums: FloatArray, trials: int, counts: Counts) -> tuple[float, float]:
     """Return mean and standard deviation from the two sums."""
     first, second = (float(total) / trials for total in sums)
-    variance = max(second - first * first, 0.0) * trials / (trials - 1)
+    variance = max(second - first * first, 0.0)
+    if not counts.replicated:  # the mean of evenly spread points hardly varies by itself
+        variance *= trials / (trials - 1)
     return counts.shift + first * counts.scale, math.sqrt(variance) * counts.scale
 
 

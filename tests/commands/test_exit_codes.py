@@ -169,9 +169,6 @@ def test_wrong_usage(effband: Effband, case: CaseFile, arguments: tuple[str, ...
 @pytest.mark.parametrize(
     "option",
     [
-        ("--adaptive",),
-        ("--sampling", "quasi"),
-        ("--crosscheck-ranking",),
         ("--widen-guesses", "2"),
         ("--gate",),
         ("--format", "html"),

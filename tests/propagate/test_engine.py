@@ -136,9 +136,12 @@ def test_moments_are_those_of_the_trials(trials: int) -> None:
         centred = y - y.mean()
         fourth, variance = np.mean(centred**4), np.mean(centred**2)
         expected = math.sqrt((fourth - variance**2) / trials) / (2 * u)
-        # the fourth moment comes from the bins, which are about 1/800 of u wide
+        # the fourth moment comes from the bins, beyond which trials count at the extreme; and
+        # whether u is taken with n or n - 1 is left open
+        beyond = count.total[0] + count.total[-1]
+        allowed = 1 / trials + (3e-3 if beyond > 1 else 1e-4)
         stated = summary.simulation.standard_uncertainty
-        assert stated == pytest.approx(expected, rel=1e-4)
+        assert stated == pytest.approx(expected, rel=allowed)
         assert summary.simulation.mean == pytest.approx(u / math.sqrt(trials), rel=1e-9)
 
 
