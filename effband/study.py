@@ -216,7 +216,9 @@ def _fewest_degrees(case: Case, output: Output) -> tuple[float, str]:
 
 def _spoken(source: ErrorSource) -> str:
     """Return the name of a source as a person says it: of a factor of scatter, its item's."""
-    return source.item if isinstance(source.distribution, ScatterFactor) else source.name
+    if not isinstance(source.distribution, ScatterFactor):
+        return source.name
+    return "the scatter of a group" if source.item.startswith("scatter of ") else source.item
 
 
 def _nominal(case: Case) -> list[float]:

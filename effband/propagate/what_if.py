@@ -33,13 +33,22 @@ class WhatIf:
 def what_if(
     case: Case, settings: Settings, workers: int, stop: threading.Event
 ) -> tuple[tuple[WhatIf, ...], ...]:
-    """Return the what-ifs of every output: one for each instrument it reads at two places."""
-    read_by = [_read_by(case.program, output.step) for output in case.outputs]
+    """Return the what-ifs of every output: one for each instrument it reads at two places.
+
+    The single runs of a group have none: their group's tell as much.
+    """
+    grouped = {run for group in case.groups for run in group.members}
+    read_by = [
+        {} if output.run in grouped else _read_by(case.program, output.step)
+        for output in case.outputs
+    ]
     found: list[list[WhatIf]] = [[] for _ in case.outputs]
     for specimen in sorted(set().union(*(set(r) for r in read_by))):
-        if not any(len(r.get(specimen, ())) > 1 for r in read_by):
+        wanted = [k for k, reads in enumerate(read_by) if len(reads.get(specimen, ())) > 1]
+        if not wanted:
             continue
-        halves = [
+        asked = replace(case, outputs=tuple(case.outputs[k] for k in wanted))
+        same, own = (
             [
                 half_width(counts, settings.probability)
                 for counts in Engine(
@@ -51,11 +60,10 @@ def what_if(
                     stop=stop,
                 ).run()
             ]
-            for variant in (_same(case, specimen), _own(case, specimen))
-        ]
-        for k, reads in enumerate(read_by):
-            if len(reads.get(specimen, ())) > 1:
-                found[k].append(WhatIf(specimen, halves[0][k], halves[1][k]))
+            for variant in (_same(asked, specimen), _own(asked, specimen))
+        )
+        for at, k in enumerate(wanted):
+            found[k].append(WhatIf(specimen, same[at], own[at]))
     return tuple(tuple(each) for each in found)
 
 
