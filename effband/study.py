@@ -19,7 +19,7 @@ from effband import __version__
 from effband.case.model import Case, ErrorSource, Output, Settings
 from effband.case.program import Program, Step
 from effband.case.resolve import load_case
-from effband.evidence.dependence import Marginal
+from effband.evidence.dependence import Drawn, Marginal
 from effband.evidence.scatter import ScatterFactor
 from effband.problems import ComputationRefused
 from effband.propagate.adaptive import LEAST_TRIALS, MOST_TRIALS, Judge
@@ -32,6 +32,7 @@ from effband.propagate.summary import Summary, summarise
 from effband.propagate.what_if import WhatIf, what_if
 
 ENGINE_NUMBER = 2  # changes only when draws or arithmetic change
+FEW_DRAWS = 1_000  # values of a sample, below which gaps in it mean nothing
 NEAR_ZERO = 4.0  # standard deviations between a denominator and 0
 
 Progress = Callable[[str, int, int], None]
@@ -310,7 +311,7 @@ def _doubts(case: Case, band: Band) -> Iterator[tuple[str, str]]:
             ": how well the simulation knows the standard uncertainty is not known",
             "a source has four or fewer degrees of freedom",
         )
-    if summary.two_groups:
+    if summary.two_groups and not _few_draws(case, band.output):
         what = ": the values pile up in two groups"
         yield what, "the middle of the band is unlikely: look for the cause"
     if band.linear.reason is not None:
@@ -342,6 +343,12 @@ def _remarks_on_groups(seen: tuple[Scatter, ...]) -> list[Remark]:
                 remedy = "something is not declared that changes from run to run; a third run shows"
             found.append(Remark(what, remedy))
     return found
+
+
+def _few_draws(case: Case, output: Output) -> bool:
+    """Return whether a sample behind an output is too small to have a shape."""
+    members = (case.program.steps[at].member for at in case.program.needed_for([output.step]))
+    return any(isinstance(m, Drawn) and m.values.size < FEW_DRAWS for m in members)
 
 
 def _beyond_ceiling(band: Band) -> Iterator[tuple[str, str]]:

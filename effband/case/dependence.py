@@ -80,8 +80,7 @@ class JointSet:
         ]
         if self.degrees_of_freedom is not None:
             law = ScatterFactor(self.degrees_of_freedom)
-            name = f"{self.name}.factor"
-            found.append(ErrorSource(name, law, 1.0, self.name, "joint", self.evidence))
+            found.append(ErrorSource(self.name, law, 1.0, self.name, "joint", self.evidence))
         return found
 
     def step(self, member: str, value: float, width: float, builder: Builder) -> int:
@@ -99,7 +98,7 @@ class JointSet:
             marginal = Marginal(self.name, at, self.laws[at], row)
             return builder.add("dependent", (score,), (marginal, value))
         if self.degrees_of_freedom is not None:
-            factor = builder.add("source", (), f"{self.name}.factor")
+            factor = builder.add("source", (), self.name)
             score = builder.add("multiply", (score, factor))
         swing = builder.add("multiply", (score, builder.constant(width)))
         return builder.add("add", (builder.constant(value), swing))
@@ -149,8 +148,11 @@ class Dependence:
                     evidence=entry.evidence,
                     note=entry.note,
                 )
-                place = self.findings.text.key(("joint", name, "values", parameter))
-                self.findings.elsewhere["inputs", parameter] = (None, place)
+                text, own = self.findings.text, ("inputs", parameter)
+                place = text.key(("joint", name, "values", parameter))
+                self.findings.elsewhere[own] = (None, place)
+                place = text.place(("joint", name, "standard_uncertainties", parameter))
+                self.findings.elsewhere[(*own, "standard_uncertainty")] = (None, place)
         self.file = self.file.model_copy(update={"inputs": {**self.file.inputs, **added}})
         return self.file
 
@@ -163,16 +165,23 @@ class Dependence:
                 what = f"{word!r} is already the name of something else"
                 place = path if word == name else (*path, "values", word)
                 self.findings.key_error(place, what, "choose another name")
+        if size == 0:
+            self.findings.key_error(path, f"the fit {name} has no parameters", "or delete it")
+            return False
         square = len(entry.correlation) == size and all(len(r) == size for r in entry.correlation)
         if set(entry.standard_uncertainties) != set(names) or not square:
             what = "values, standard_uncertainties and correlation do not match in size"
             self.findings.key_error(path, what, "give one of each, and a square matrix")
         for parameter, width in entry.standard_uncertainties.items():
             value = entry.values.get(parameter)
+            where = (*path, "standard_uncertainties", parameter)
             if value is not None and width.unit.dimension != value.unit.dimension:
                 what = f"the uncertainty of {parameter} is in {width.unit.text}"
-                where = (*path, "standard_uncertainties")
                 self.findings.error(where, what, "give both in one unit")
+            elif not width.number > 0.0:
+                what = f"the uncertainty of {parameter} must be more than 0"
+                remedy = "take it out of the fit and make it an exact input"
+                self.findings.error(where, what, remedy)
         degrees = entry.degrees_of_freedom
         if degrees is not None and not degrees >= 1.0:
             what = "degrees_of_freedom must be at least 1"

@@ -48,6 +48,7 @@ class Formulas:
         self.used: set[str] = set()
         self.order: tuple[str, ...] = ()
         self.changing: set[str] = set()  # formulas with one value per run
+        self.reducing: set[str] = set()  # formulas with one value, made of values per run
 
     def place(
         self, steps: dict[tuple[str, Where], int], absent: dict[tuple[str, str], str | None]
@@ -84,8 +85,14 @@ class Formulas:
                 for name in cycle:
                     uses[name] = []
         for name in self.order:
-            if self.per_run(self.trees[name]) and name not in self.findings.broken:
+            if name in self.findings.broken:
+                continue
+            if self.per_run(self.trees[name]):
                 self.changing.add(name)
+            elif any(
+                self._name_per_run(n) or n in self.reducing for n in names_in(self.trees[name])
+            ):
+                self.reducing.add(name)
 
     def _refuse_circle(self, circle: list[str]) -> None:
         names = circle if len(circle) <= 9 else [*circle[:7], "...", circle[-1]]
@@ -115,9 +122,12 @@ class Formulas:
 
     def value(self, name: str, run: Where) -> int:
         """Return the step of a name in a run; raises NoValue where it has none."""
-        key = (name, run if self._name_per_run(name) else None)
+        where: Where = run if self._name_per_run(name) else None
+        if name in self.reducing and isinstance(run, Repeat):
+            where = Repeat("", run.group)  # repeats enter it as repeats, as they would in place
+        key = (name, where)
         if key not in self.values:
-            self.values[key] = self._compiled(name, key[1])
+            self.values[key] = self._compiled(name, where)
         value = self.values[key]
         if isinstance(value, NoValue):
             raise value
@@ -127,7 +137,7 @@ class Formulas:
         if name in self.findings.broken:
             return NoValue(None)
         if name in self.trees:
-            owner = name if run is None else f"{name}, run {run_of(run)}"
+            owner = f"{name}, run {run_of(run)}" if run_of(run) else name
             path = formula_path(name, self.file.formulas[name])
             try:
                 return self.expression(self.trees[name], path, owner, run)

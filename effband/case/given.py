@@ -273,7 +273,7 @@ def given_input(name: str, entry: Input, findings: Findings) -> Given | None:
     path: Path = ("inputs", name)
     value, unit = entry.value, unit_of(entry)
     if entry.constant is not None:
-        if keys_given(entry) or entry.instrument or entry.also:
+        if keys_given(entry) or entry.instrument or entry.also or entry.draws:
             findings.key_error(
                 (*path, "constant"), "a constant has no spread", "write `value:` with a spread"
             )
@@ -311,12 +311,15 @@ def given_input(name: str, entry: Input, findings: Findings) -> Given | None:
     return Given(name, None, path, entry, entry, value, unit)
 
 
+_IDLE_IN_A_SAMPLE = ("instrument", "also", "physical", "each_reading", "readable_to")
+
+
 def given_sample(name: str, entry: Input, findings: Findings) -> Given | None:
     """Return an input that is a sample from elsewhere, or None with a problem reported."""
     path: Path = ("inputs", name)
     beside = [
         *sorted(keys_given(entry)),
-        *(k for k in ("instrument", "also", "physical") if getattr(entry, k)),
+        *(k for k in _IDLE_IN_A_SAMPLE if getattr(entry, k)),
     ]
     if beside:
         what = f"`{beside[0]}` does not go with `draws`, which is the whole spread"

@@ -109,21 +109,19 @@ class Groups:
         if self.pool:
             degrees = sum(len(group.members) - 1 for group in self.all)
             if self.all:
-                self._add(POOL, "factor", ScatterFactor(degrees), 1.0)
+                self._add(POOL, POOL, ScatterFactor(degrees), 1.0)
             for group in self.all:
-                for other in self.all:
-                    for run in other.members:
-                        self._add(POOL, f"{group.name}.{run}", Normal(0.0, 1.0), 0.0)
+                for run in self.runs_for(group):
+                    self._add(POOL, f"{POOL}.{group.name}.{run}", Normal(0.0, 1.0), 0.0)
             return
         for group in self.all:
             if group.scatter_seen:
                 item = f"scatter of {group.name}"
-                self._add(item, "factor", ScatterFactor(len(group.members) - 1), 1.0)
+                self._add(item, item, ScatterFactor(len(group.members) - 1), 1.0)
                 for run in group.members:
-                    self._add(item, run, Normal(0.0, 1.0), 0.0)
+                    self._add(item, f"{item}.{run}", Normal(0.0, 1.0), 0.0)
 
-    def _add(self, item: str, which: str, law: Normal | ScatterFactor, nominal: float) -> None:
-        name = f"{item}.{which}"
+    def _add(self, item: str, name: str, law: Normal | ScatterFactor, nominal: float) -> None:
         self.sources[name] = ErrorSource(name, law, nominal, item, "scatter", "measured")
 
     # -- values ------------------------------------------------------------------------------
@@ -132,7 +130,11 @@ class Groups:
         """Return the runs whose values are needed for a group's."""
         if not group.pooled:
             return group.members
-        return tuple(run for each in self.all for run in each.members)
+        return tuple(run for each in self._by_name() for run in each.members)
+
+    def _by_name(self) -> list[Group]:
+        """Return all groups, by name: the order of the file is nothing."""
+        return sorted(self.all, key=lambda group: group.name)
 
     def value(self, group: Group, values: Mapping[str, int], builder: Builder, owner: str) -> int:
         """Return the step of a group's value from those of its runs (`runs_for`)."""
@@ -152,7 +154,7 @@ class Groups:
         """Return y_1 + sum of w_j (y_j - y_1): the weights add up to 1."""
         item, n = f"scatter of {group.name}", len(group.members)
         draws = [maker.source(f"{item}.{run}") for run in group.members]
-        factor = maker.source(f"{item}.factor")
+        factor = maker.source(item)
         centre = maker.times(maker.total(draws), 1 / n)
         scale = maker.times(factor, 1 / math.sqrt(n * (n - 1)))
         first = values[group.members[0]]
@@ -166,7 +168,7 @@ class Groups:
     def _pooled(self, group: Group, values: Mapping[str, int], maker: _Maker) -> int:
         """Return mean (1 + sum of (y_hj/mean_h - 1) g_hj r / sqrt(n nu)), over all groups h."""
         parts = []
-        for other in self.all:
+        for other in self._by_name():
             mean = maker.mean([values[run] for run in other.members])
             for run in other.members:
                 apart = maker.do("subtract", maker.do("divide", values[run], mean), maker.one)
@@ -174,9 +176,7 @@ class Groups:
                 parts.append(maker.do("multiply", apart, draw))
         degrees = sum(len(each.members) - 1 for each in self.all)
         scale = 1 / math.sqrt(len(group.members) * degrees)
-        swing = maker.times(
-            maker.do("multiply", maker.total(parts), maker.source(f"{POOL}.factor")), scale
-        )
+        swing = maker.times(maker.do("multiply", maker.total(parts), maker.source(POOL)), scale)
         mean = maker.mean([values[run] for run in group.members])
         return maker.do("add", mean, maker.do("multiply", mean, swing))
 

@@ -27,6 +27,7 @@ from effband.units import ONE, Unit, parse_quantity
 MOST_RUNS = 2_000
 MOST_DRAWS = 1_000_000
 LEAST_DRAWS = 2
+FEW_DRAWS = 200
 REMARKS = ("note", "label")
 
 
@@ -150,6 +151,9 @@ class DataFiles:
                     continue
                 marks = {*runs.missing, *runs.readings[column].missing}
                 missing += cell.text in marks
+                if cell.text in marks and runs.readings[column].in_every_run is not None:
+                    what = f"{column} has its value in every run, so it cannot be missing"
+                    self.refuse(table, [Fault(cell.place, what, "leave the cell empty")])
                 if cell.text and cell.text not in marks:
                     self.findings.elsewhere[(*path, column)] = (document, cell.place)
                     if self._cell_fits(cell, (*path, column)):
@@ -202,6 +206,9 @@ class DataFiles:
         self.refuse(table, faults)
         if faults:
             return None
+        if 0 < len(numbers) < FEW_DRAWS:
+            what = f"a sample of {len(numbers)} values says little of its tails"
+            self.findings.warn(path, what, "draw more of them, or declare a spread")
         if len(numbers) < LEAST_DRAWS or numbers.min() == numbers.max():
             what = f"the column {draws.column} of {table.name} does not vary"
             self.findings.error((*path, "column"), what, "a sample needs two values or more")

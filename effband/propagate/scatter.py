@@ -32,12 +32,15 @@ class Scatter:
         Standard deviation of the runs' values as written.
     declared
         What the errors that each run has of its own give, at first order.
+    step_declared
+        Whether the step of a display stands in the group's value.
     """
 
     output: Output
     group: Group
     seen: float
     declared: float
+    step_declared: bool
 
     @property
     def more_than_declared(self) -> bool:
@@ -49,7 +52,7 @@ class Scatter:
     @property
     def hidden(self) -> bool:
         """Whether no scatter shows where some was declared."""
-        return self.seen <= 1e-9 * self.declared and self.declared > 0.0
+        return self.seen <= 1e-9 * self.declared and self.declared > 0.0 and not self.step_declared
 
 
 def scatters(case: Case, nominal: Sequence[float]) -> tuple[Scatter, ...]:
@@ -57,6 +60,10 @@ def scatters(case: Case, nominal: Sequence[float]) -> tuple[Scatter, ...]:
     if not case.groups:
         return ()
     linear = Linear(case)
+    sources_of = case.program.sources_of
+    drawn_for_groups = {
+        name for item in case.items if item.kind == "group scatter" for name in item.sources
+    }
     at = {(output.target.name, output.run): k for k, output in enumerate(case.outputs)}
     found = []
     for output in case.outputs:
@@ -69,7 +76,9 @@ def scatters(case: Case, nominal: Sequence[float]) -> tuple[Scatter, ...]:
         own = _own(case, linear, [case.outputs[k].step for k in runs])
         if own is not None:
             seen = statistics.stdev(nominal[k] for k in runs)
-            found.append(Scatter(output, output.group, seen, own))
+            of_runs = frozenset().union(*(sources_of[case.outputs[k].step] for k in runs))
+            step = sources_of[output.step] - of_runs - drawn_for_groups
+            found.append(Scatter(output, output.group, seen, own, bool(step)))
     return tuple(found)
 
 

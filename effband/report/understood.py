@@ -67,7 +67,9 @@ def _leaf(leaf: Leaf, case: Case) -> list[str]:
         ):
             inside = laws[0].words(lambda v: f"{v:.6g}", lambda v: f"{v:.4g}")
             line += f"  [SI: {inside}]"
-        lines.append(line + f"  <- {', '.join(component.sources)}")
+        # the scores behind a set have names that say nothing
+        names = "" if component.role == "joint" else f"  <- {', '.join(component.sources)}"
+        lines.append(line + names)
     return lines
 
 

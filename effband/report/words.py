@@ -111,7 +111,8 @@ def group(group: Group) -> str:
     if group.pooled:
         return f"{runs}; scatter as seen, relative, taken together with that of the other groups"
     if group.scatter_seen:
-        return f"{runs}; scatter as seen, in the place of the errors declared for each run"
+        instead = "in the place of the errors declared for each run; a display's step counts once"
+        return f"{runs}; scatter as seen, {instead}"
     return f"{runs}; two runs are too few to show a scatter: the errors declared for each run stay"
 
 
@@ -142,7 +143,8 @@ def sentence(band: Band, study: Study) -> str:
     """Return the band as one sentence: value, ends, boundary, and what widens it most."""
     numbers = rounded(band)
     target = band.output.target
-    run = f" at {band.output.where}" if band.output.where else ""
+    at = "at" if band.output.group is None else "in"
+    run = f" {at} {band.output.where}" if band.output.where else ""
     chance = probability(study.settings.probability)
     text = (
         f"{target.label or target.name}{run} is {numbers.with_unit}, "

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -163,3 +165,36 @@ def test_too_many_runs(tmp_path: Path) -> None:
 def test_groups_of_runs_from_a_file(tmp_path: Path) -> None:
     read = load_case(case(tmp_path, GOOD, "  groups: {both: [a, b]}\n"))
     assert [(o.target.name, o.run) for o in read.outputs][2] == ("work", "both")
+
+
+@pytest.mark.parametrize("command", ["check", "run"])
+def test_the_command_line_refuses_a_bad_file_and_writes_nothing(
+    tmp_path: Path, command: str
+) -> None:
+    (tmp_path / "sub").mkdir()
+    case(tmp_path / "sub", "run,power,time\na,30.1,60\nb,oops,61\n")
+    options = ["-o", "out"] if command == "run" else []
+    done = subprocess.run(
+        [sys.executable, "-m", "effband", command, "sub/case.yaml", *options],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert done.returncode == 1
+    assert done.stdout == ""
+    assert done.stderr.startswith(
+        "sub/runs.csv:3:3: error: 'oops' is not a number\n    b,oops,61\n      ^^^^\n  help: "
+    )
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_cell_marked_as_missing_is_not_filled_in(tmp_path: Path) -> None:
+    """`in_every_run:` stands for a cell that is left empty, not for a reading that was lost."""
+    table = "run,power,time\na,30.1,60\nb,31,NA\n"
+    file = case(tmp_path, table, "  missing: [NA]\n")
+    text = Path(file).read_text()
+    Path(file).write_text(text.replace("optional: true", "optional: true, in_every_run: 70 s"))
+    with pytest.raises(CaseError, match="time has its value in every run, so it cannot be missing"):
+        load_case(file)
