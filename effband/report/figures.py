@@ -31,7 +31,8 @@ def bands_figure(study: Study) -> Figure:
     figure = Figure(figsize=(8, 1.0 + sum(0.85 * len(g) + 0.75 for g in groups)), dpi=110)
     FigureCanvasAgg(figure)
     heights = [len(group) for group in groups]
-    grid = figure.add_gridspec(len(groups), 1, height_ratios=heights, hspace=0.9)
+    gap = min(0.9, 1.8 * len(heights) / sum(heights))  # of the mean height of a panel
+    grid = figure.add_gridspec(len(groups), 1, height_ratios=heights, hspace=gap)
     all_axes: list[Axes] = []
     titles: list[Text] = []
     for row, group in enumerate(groups):
