@@ -33,6 +33,7 @@ from effband.propagate.what_if import WhatIf, what_if
 
 ENGINE_NUMBER = 2  # changes only when draws or arithmetic change
 FEW_DRAWS = 1_000  # values of a sample, below which gaps in it mean nothing
+FAR_TAIL = 1e-3  # share of the trials above a ceiling that is no reason for doubt
 NEAR_ZERO = 4.0  # standard deviations between a denominator and 0
 
 Progress = Callable[[str, int, int], None]
@@ -334,10 +335,11 @@ def _remarks_on_groups(seen: tuple[Scatter, ...]) -> list[Remark]:
         if each.more_than_declared:
             scatter, declared = each.seen / unit.factor, each.declared / unit.factor
             symbol = unit.width_symbol
+            size = f"{scatter:.2g} {symbol}".rstrip()
             what = (
-                f"{title}: its runs scatter by {scatter:.2g} {symbol}, their own declared errors "
+                f"{title}: its runs scatter by {size}; the errors declared for each run by itself "
                 f"explain {declared:.2g}"
-            ).replace("  ", " ")
+            )
             remedy = "the band of a single run is too narrow: use the group's"
             if not each.group.scatter_seen:
                 remedy = "something is not declared that changes from run to run; a third run shows"
@@ -363,6 +365,8 @@ def _beyond_ceiling(band: Band) -> Iterator[tuple[str, str]]:
     elif share > 0.0:
         what = f": above its ceiling ({ceiling}) in {share:.2g} of all trials"
         remedy = "nothing was clipped; better inputs would settle it"
+        if share < FAR_TAIL:
+            remedy = "only its far tail reaches there; nothing was clipped"
         if share >= 0.05:
             remedy = "these data cannot tell it from the limit: check the input energy"
         yield what, remedy

@@ -22,6 +22,8 @@ class Findings:
         Names already complained about; whatever uses them is not reported again.
     names_lost
         Whether a whole section of names was refused, so that no name can be called unknown.
+    rows_lost
+        Whether rows of runs were refused, so that no run can be called unknown.
     elsewhere
         Where a path stands that is not written as such in the case: in another file, or in
         another section.
@@ -32,6 +34,7 @@ class Findings:
     warnings: list[Problem] = field(default_factory=list)
     broken: set[str] = field(default_factory=set)
     names_lost: bool = False
+    rows_lost: bool = False
     elsewhere: dict[Path, tuple[Document | None, Place]] = field(default_factory=dict)
 
     def error(

@@ -278,12 +278,19 @@ class Correlation(Entry):
     coefficient: Number
 
 
+def _square(value: Any) -> Any:
+    if not (isinstance(value, list) and all(isinstance(row, list) for row in value)):
+        remedy = "write a row for each parameter, such as [[1, -0.9], [-0.9, 1]]"
+        raise refuse("a correlation is a square of numbers here", remedy)
+    return value
+
+
 class Joint(Entry):
     """Parameters fitted together, with their correlation matrix."""
 
     values: dict[Name, QuantityText]
     standard_uncertainties: dict[Name, QuantityText]
-    correlation: list[list[Number]]
+    correlation: Annotated[list[list[Number]], BeforeValidator(_square)]
     degrees_of_freedom: Number | None = None
     evidence: Evidence | None = None
 

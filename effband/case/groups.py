@@ -87,7 +87,7 @@ class Groups:
             findings.error(path, "a group is of two runs or more", "write [full_1, full_2]")
         lost = False
         for member in dict.fromkeys(members):
-            if member in findings.broken:
+            if member in findings.broken or (findings.rows_lost and member not in runs):
                 lost = True
             elif member not in runs:
                 remedy = nearest(member, runs, f"known: {', '.join(runs) or 'none'}")

@@ -89,19 +89,23 @@ def number_fault(text: str) -> tuple[str, str] | None:
     return None
 
 
+def _missing(mark: str) -> str:
+    return f"say `missing: [{mark}]` under `runs:`, `optional: true` on the column"
+
+
 def _look(text: str) -> tuple[str, str] | None:
     if not text:
-        remedy = "write the number; if it is missing, write NA and declare `missing: [NA]`"
+        remedy = f"write the number; if it is missing, write NA and {_missing('NA')}"
         return "this cell is empty", remedy
     shown = repr(text if len(text) <= 40 else text[:37] + "...")
     if len(text) > LONGEST:
         return None
     if text.casefold() in _MISSING:
         mark = text if text.isalnum() else f'"{text}"'
-        remedy = f"if it means missing, declare `missing: [{mark}]`"
+        remedy = f"if it means missing, {_missing(mark)}"
         return f"{shown} is not a number", remedy
     if text.casefold() in _OVER:
-        remedy = f"leave the reading out, or declare `missing: [{text.lstrip('+-')}]`"
+        remedy = f"the reading is missing: {_missing(text.lstrip('+-'))}"
         return f"{shown} is not a number: the meter was out of its range", remedy
     if any(c.isnumeric() and not c.isascii() for c in text):
         return f"{shown} is not a number", "write it with the plain digits 0 to 9"

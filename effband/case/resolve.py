@@ -216,7 +216,10 @@ class _Resolver:
         if missing.run != output.run:
             cell += f" in run {missing.run}"
         what = f"{output.target.name} has no value{where}: {cell}"
-        self.findings.warn(("runs", "rows", missing.run or ""), what, "write the reading")
+        remedy = "write the reading"
+        if output.group is not None:
+            remedy += f", or take run {missing.run} out of the group"
+        self.findings.warn(("runs", "rows", missing.run or ""), what, remedy)
 
     def _target(self, name: str, entry: Result, path: Path) -> Target | None:
         before = len(self.findings.problems)

@@ -102,6 +102,7 @@ class DataFiles:
         table = self.table(runs.file, path, MOST_RUNS)
         if table is None or not self._columns_fit(table, runs):
             self.findings.broken.update(runs.readings)
+            self.findings.rows_lost = True
             return file
         rows = self._rows(table, runs)
         return file.model_copy(update={"runs": runs.model_copy(update={"rows": rows})})
@@ -122,7 +123,7 @@ class DataFiles:
         for cell in table.header:
             if cell.text not in known and names[0] == "run":
                 what = f"the column {cell.text!r} is not declared, so it is not read"
-                remedy = "declare it under `readings:`, or leave it as a log"
+                remedy = "declare it under `readings:`, or call it `note` if it is one"
                 note = Problem(cell.place, what, remedy, self.document(table))
                 self.findings.warnings.append(note)
         declared = {name: column.unit for name, column in runs.readings.items()}
@@ -139,7 +140,7 @@ class DataFiles:
             fault = self._name_fault(name, first)
             if fault is not None:
                 self.refuse(table, [fault])
-                self.findings.broken.add(name.text)
+                self.findings.rows_lost = True
                 continue
             first[name.text] = name
             path: Path = ("runs", "rows", name.text)

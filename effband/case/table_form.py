@@ -287,11 +287,10 @@ class Form:
                 place = Place(number, error.start + 1, error.length)
                 self._fault(place, error.what, error.remedy)
                 return False
+        if not any(field.strip(BLANK) for field in fields):
+            return False  # spreadsheets end with such lines
         if len(fields) != len(self.header):
             self._fault(_whole(line, number), *_wrong_count(fields, line, len(self.header)))
-            return False
-        if not any(field.strip(BLANK) for field in fields):
-            self._fault(_whole(line, number), "every cell of this line is empty", "delete the line")
             return False
         for at, field in enumerate(fields):
             if len(field) <= LONGEST_CELL:
@@ -332,6 +331,9 @@ def _wrong_count(fields: list[str], line: str, width: int) -> tuple[str, str]:
             return what, f"write commas between the cells; here stand {_SEPARATORS[other]}"
         return what, "write every cell; an empty one still has its comma"
     if len(fields) == width + 1 and not fields[-1].strip(BLANK):
+        if _DECIMAL_COMMA.search(line.rstrip(BLANK + ",")):
+            remedy = "write decimals with a point, 1.5; if there are none, delete the last comma"
+            return f"{what}; a decimal comma, or a comma at the end?", remedy
         return what, "delete the comma at the end of the line"
     if _DECIMAL_COMMA.search(line):
         return f"{what}; this looks like a decimal comma", "write decimals with a point: 1.5"

@@ -201,6 +201,8 @@ def _take_out(tree: dict[str, Any], path: Path, findings: Findings) -> None:
     if not entry:
         return
     findings.broken.update(str(step) for step in entry[1:])
+    if entry[0] == "joint":
+        findings.broken.update(_parameters(tree, entry))
     if entry in _SECTIONS_OF_NAMES:
         findings.names_lost = True
     parent: Any = tree
@@ -217,6 +219,15 @@ def _take_out(tree: dict[str, Any], path: Path, findings: Findings) -> None:
             parent[last] = dict(_REMOVED_ENTRY[str(entry[0])])
         else:
             tree.pop(str(entry[0]), None)
+
+
+def _parameters(tree: dict[str, Any], entry: Path) -> list[str]:
+    """Return the names that a fit, or all of them, would have given."""
+    fits = tree.get("joint")
+    chosen = fits if isinstance(fits, dict) else {}
+    found = [chosen.get(str(entry[1]))] if len(entry) > 1 else list(chosen.values())
+    values = [fit.get("values") for fit in found if isinstance(fit, dict)]
+    return [str(name) for each in values if isinstance(each, dict) for name in each]
 
 
 def _depth_of_entry(path: Path) -> int:

@@ -102,7 +102,8 @@ def _results(study: Study) -> list[str]:
     head = ["result", "run", "value", f"{chance} band", "half-width", "by hand", "on guesses"]
     lines += _table(head, rows)
     lines += [
-        "The value is the mean of the trials; *by hand* is what the numbers as written give; "
+        "The value is the mean of the trials, or their median where there is no standard "
+        "uncertainty; *by hand* is what the numbers as written give; "
         "*on guesses* is the share of the spread that rests on guesses and rules of thumb.",
         "",
     ]

@@ -33,11 +33,10 @@ def screen(study: Study) -> str:
     for name in dict.fromkeys(band.output.target.name for band in study.bands):
         bands = [band for band in study.bands if band.output.target.name == name]
         lines += ["", *_result(words.shown(bands), study)]
-    singles = len(study.bands) - len(words.shown(study.bands))
-    if singles:
+    if len(words.shown(study.bands)) < len(study.bands):
         lines += [
             "",
-            f"The single runs of the groups stand in the report and in --json: {singles} bands",
+            "The single runs of the groups stand in the report and in --json.",
         ]
     checked = [b.ranking.crosscheck for b in study.bands if b.ranking.crosscheck is not None]
     if checked:
@@ -57,14 +56,21 @@ def _result(bands: list[Band], study: Study) -> list[str]:
     if target.boundary is not None:
         lines += _wrapped(target.boundary[0], "  in:  ")
         lines += _wrapped(target.boundary[1], "  out: ")
-    margin = max(width(printable(band.output.run or WHOLE)) for band in bands)
+    labels = [_label(band) for band in bands]
+    margin = max(width(label) for label in labels)
     cells = [words.rounded(band) for band in bands]
     across = max(len(cell.with_unit) for cell in cells)
-    for band, cell in zip(bands, cells, strict=True):
-        run = printable(band.output.run or WHOLE)
-        lines += _row(f"  {run:<{margin}}  {cell.with_unit:>{across}}", cell, target.unit)
+    for label, cell in zip(labels, cells, strict=True):
+        lines += _row(f"  {label:<{margin}}  {cell.with_unit:>{across}}", cell, target.unit)
     lines += _wideners(_shown(bands))
     return lines
+
+
+def _label(band: Band) -> str:
+    """Return of what a band is: a run, a group with how many runs, or the whole case."""
+    group = band.output.group
+    label = printable(band.output.run or WHOLE)
+    return label if group is None else f"{label} ({len(group.members)} runs)"
 
 
 def _row(start: str, cell: words.Rounded, unit: Unit) -> list[str]:

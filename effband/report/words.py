@@ -132,10 +132,11 @@ def shown(bands: Sequence[Band]) -> list[Band]:
 
 
 def headline_band(study: Study) -> Band | None:
-    """Return the band that the case calls its headline: of its last run, or the first there is."""
+    """Return the band of the headline, or of the first result: of its last run or group."""
     bands = shown(study.bands)
-    named = [b for b in bands if b.output.target.name == study.case.headline]
-    found = named or bands[:1]
+    chosen = {b.output.target.name for b in bands if b.output.target.name == study.case.headline}
+    chosen = chosen or {b.output.target.name for b in bands[:1]}
+    found = [b for b in bands if b.output.target.name in chosen]
     return found[-1] if found else None
 
 

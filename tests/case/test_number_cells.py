@@ -19,22 +19,49 @@ SINCE = "a date is no number: write the time since the start in s"
 MORE = "{!r} is more than a number"
 ALONE = "write the number alone; its unit is declared in the case"
 THOUSANDS = "write nothing between the thousands, and decimals with a point"
+MISSING = "say `missing: {}` under `runs:`, `optional: true` on the column"
+MEANS_MISSING = "if it means missing, " + MISSING
+
 WORDS: dict[str, tuple[str, str]] = {
     "": (
         "this cell is empty",
-        "write the number; if it is missing, write NA and declare `missing: [NA]`",
+        "write the number; if it is missing, write NA and " + MISSING.format("[NA]"),
     ),
-    "NA": (NOT, "if it means missing, declare `missing: [NA]`"),
-    "None": (NOT, "if it means missing, declare `missing: [None]`"),
-    "null": (NOT, "if it means missing, declare `missing: [null]`"),
-    "nan": (NOT, "if it means missing, declare `missing: [nan]`"),
-    "n/a": (NOT, 'if it means missing, declare `missing: ["n/a"]`'),
-    "#N/A": (NOT, 'if it means missing, declare `missing: ["#N/A"]`'),
-    "-1.#IND": (NOT, 'if it means missing, declare `missing: ["-1.#IND"]`'),
-    "---": (NOT, 'if it means missing, declare `missing: ["---"]`'),
+    "NA": (
+        NOT,
+        MEANS_MISSING.format("[NA]"),
+    ),
+    "None": (
+        NOT,
+        MEANS_MISSING.format("[None]"),
+    ),
+    "null": (
+        NOT,
+        MEANS_MISSING.format("[null]"),
+    ),
+    "nan": (
+        NOT,
+        MEANS_MISSING.format("[nan]"),
+    ),
+    "n/a": (
+        NOT,
+        MEANS_MISSING.format('["n/a"]'),
+    ),
+    "#N/A": (
+        NOT,
+        MEANS_MISSING.format('["#N/A"]'),
+    ),
+    "-1.#IND": (
+        NOT,
+        MEANS_MISSING.format('["-1.#IND"]'),
+    ),
+    "---": (
+        NOT,
+        MEANS_MISSING.format('["---"]'),
+    ),
     "OL": (
         "{!r} is not a number: the meter was out of its range",
-        "leave the reading out, or declare `missing: [OL]`",
+        "the reading is missing: " + MISSING.format("[OL]"),
     ),
     "inf": ("{!r} is not a finite number", "write the number that was read"),
     "-Infinity": ("{!r} is not a finite number", "write the number that was read"),

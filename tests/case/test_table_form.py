@@ -72,8 +72,8 @@ FORM: dict[str, tuple[str, tuple[int, int, int], str, str]] = {
     "a comma at the end of a row": (
         "t,p\n0,1,\n",
         (2, 1, 4),
-        "this line has 3 fields, the header has 2",
-        "delete the comma at the end of the line",
+        "this line has 3 fields, the header has 2; a decimal comma, or a comma at the end?",
+        "write decimals with a point, 1.5; if there are none, delete the last comma",
     ),
     "a short row": (
         "t,p\n1,2\n0\n",
@@ -159,12 +159,6 @@ FORM: dict[str, tuple[str, tuple[int, int, int], str, str]] = {
         (1, 1, 10),
         "a comment stands above the names of the columns",
         "delete it",
-    ),
-    "nothing but commas": (
-        "t,p\n0,1\n,\n",
-        (3, 1, 1),
-        "every cell of this line is empty",
-        "delete the line",
     ),
     "a quote that never closes": (
         'run,p\na,1\nb,"2\nc,3\n',
@@ -287,11 +281,25 @@ def test_all_faults_are_said_in_file_order_up_to_twenty(tmp_path: Path) -> None:
         (1, "the column 'T' differs o"),
         (2, "this line has 1 field, t"),
         (4, "this line has 3 fields, "),
-        (5, "every cell of this line "),
         (6, "U+0007 (a control charac"),
     ]
     many = table_of(tmp_path, "t,p\n" + "1\n" * 30 + "1,\x07\n" * 30)
     assert [fault.place.line for fault in many.faults] == list(range(2, 22))
+
+
+def test_lines_of_commas_alone_are_passed_over(tmp_path: Path) -> None:
+    """Spreadsheets end their files with them."""
+    table = table_of(tmp_path, "run,p\na,1\n,\nb,2\n,\n,,,\n")
+    assert texts(table) == [["a", "1"], ["b", "2"]]
+    assert table.faults == ()
+
+
+def test_a_comma_at_the_end_may_be_a_decimal_one(tmp_path: Path) -> None:
+    (fault,) = table_of(tmp_path, "run,u,i,note\na,9,21,4.72,\n").faults
+    assert fault.what.endswith("; a decimal comma, or a comma at the end?")
+    assert fault.remedy.startswith("write decimals with a point")
+    (fault,) = table_of(tmp_path, "run,u,i\na,9.21,4.72,\n").faults
+    assert fault.remedy == "delete the comma at the end of the line"
 
 
 def test_a_note_may_be_long(tmp_path: Path) -> None:
