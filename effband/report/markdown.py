@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 
-from effband.case.model import Leaf, Output, Target
+from effband.case.model import Leaf, Output, Settings, Target
 from effband.problems import printable
 from effband.report import words
 from effband.report.cautions import cautions
@@ -226,8 +226,8 @@ def _method(study: Study) -> list[str]:
     return [
         "## Method",
         "",
-        f"- {settings.trials} Monte Carlo trials of all formulas (JCGM 101:2008), seed "
-        f"{settings.seed}; the band leaves equal probability on each side.",
+        f"- {settings.trials} Monte Carlo trials of all formulas (JCGM 101:2008){_drawn(settings)}, "
+        f"seed {settings.seed}; the band leaves equal probability on each side.",
         "- The readings of one instrument share one error curve; steps of the display or the dial "
         "are drawn afresh for each reading.",
         f"- First-order law (JCGM 100:2008) beside it: {agreeing}.",
@@ -235,6 +235,13 @@ def _method(study: Study) -> list[str]:
         "stratified draws. Shares of the variance: Sobol indices of first order.",
         f"- Case sha256 {study.case.text.sha256[:16]}; {versions}.",
     ]
+
+
+def _drawn(settings: Settings) -> str:
+    """Return how trials were drawn and ended, where that is not the usual way."""
+    if settings.sampling == "quasi":
+        return ", drawn as Sobol points in 16 scramblings"
+    return ", as many as its digits took" if settings.adaptive else ""
 
 
 def _value(leaf: Leaf) -> str:

@@ -25,6 +25,8 @@ def screen(study: Study) -> str:
     trials = f"{study.settings.trials:,}".replace(",", " ")
     if study.settings.sampling == "quasi":
         trials += " quasi-random"
+    if study.settings.adaptive:
+        trials += " adaptive"
     medians = any(band.summary.no_variance for band in study.bands)
     if medians:
         lines.append(f"{chance} bands from {trials} trials; a value without variance is a median")
