@@ -227,7 +227,8 @@ def _method(study: Study) -> list[str]:
         "## Method",
         "",
         f"- {settings.trials} Monte Carlo trials of all formulas (JCGM 101:2008)"
-        f"{_drawn(settings)}, seed {settings.seed}; the band leaves equal probability on each side.",
+        f"{_drawn(settings)}, seed {settings.seed}; the band leaves equal probability on each "
+        "side.",
         "- The readings of one instrument share one error curve; steps of the display or the dial "
         "are drawn afresh for each reading.",
         f"- First-order law (JCGM 100:2008) beside it: {agreeing}.",
