@@ -27,6 +27,7 @@ from effband.propagate.engine import PILOT, Engine
 from effband.propagate.kernel import compile_kernel
 from effband.propagate.linear import LinearBand, agreement, propagate_linearly, tolerance
 from effband.propagate.ranking import Ranking, rank
+from effband.propagate.sampling import LEAST_QUASI
 from effband.propagate.scatter import Scatter, scatters
 from effband.propagate.summary import Summary, summarise
 from effband.propagate.what_if import WhatIf, what_if
@@ -430,6 +431,8 @@ def with_options(
     if adaptive and trials is not None and trials < LEAST_TRIALS:
         raise ValueError(f"an adaptive run needs {LEAST_TRIALS} trials or more")
     known = MOST_TRIALS if adaptive else settings.trials
+    if sampling == "quasi" and (trials or known) < LEAST_QUASI:
+        raise ValueError(f"quasi-random sampling needs {LEAST_QUASI} trials or more")
     return replace(
         settings,
         adaptive=adaptive,

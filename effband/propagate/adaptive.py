@@ -25,6 +25,8 @@ BATCH = 16_384
 LEAST_TRIALS = BATCHES * BLOCK
 LEAST = LEAST_TRIALS // BATCH
 CONFIDENCE = 0.95
+ROUNDING = 1e-12  # relative spread below which a value does not vary
+LONG_TAILS = 0.1  # relative scatter of the batches' u beyond which no u settles
 MOST_TRIALS = 10_000_000
 
 
@@ -62,7 +64,8 @@ class Judge:
         The tolerance of an output, by its number and its standard uncertainty so far; SI.
     without_variance
         Numbers of the outputs that have none: of these only the ends and the width count, and
-        half the half-width stands for the standard uncertainty.
+        half the half-width stands for the standard uncertainty. Outputs whose batches show it
+        are taken the same way.
     probability
         Of the intervals.
     """
@@ -85,9 +88,12 @@ class Judge:
         middle = found.mean(axis=0)
         t = float(special.stdtrit(n - 1, (1 + CONFIDENCE) / 2))
         reach = t * found.std(axis=0, ddof=1) / math.sqrt(n)
-        for k, (_, u, low, high, _) in enumerate(middle):
-            judged = slice(2, 5) if k in self.without_variance else slice(0, 5)
-            size = (high - low) / 4 if k in self.without_variance else u
-            if size > 0.0 and np.any(reach[k, judged] > self.allowed(k, float(size))):
+        for k, (mean, u, low, high, _) in enumerate(middle):
+            without = k in self.without_variance or found[:, k, 1].std() > LONG_TAILS * u
+            judged = slice(2, 5) if without else slice(0, 5)
+            size = (high - low) / 4 if without else u
+            if size > ROUNDING * abs(mean) and np.any(
+                reach[k, judged] > self.allowed(k, float(size))
+            ):
                 return False
         return True

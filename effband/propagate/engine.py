@@ -18,7 +18,7 @@ import numpy as np
 from effband.case.model import Case, ErrorSource
 from effband.evidence.tables import FloatArray
 from effband.problems import ComputationRefused
-from effband.propagate.adaptive import Judge, batch_numbers
+from effband.propagate.adaptive import ROUNDING, Judge, batch_numbers
 from effband.propagate.counting import (
     BINS,
     BlockCounts,
@@ -36,7 +36,7 @@ from effband.propagate.sampling import BLOCK, SAMPLINGS, Draws, Sampling
 MOST_ROOM, LEAST_PIECE = 16 * 2**20, 8_192
 PILOT = 8_192
 CHECK = "look for a division by 0, or the logarithm or root of a negative number"
-ROUNDING = 1e-12  # relative spread below which a value does not vary
+LARGEST = 1e153  # beyond it squares overflow
 WIDEST = 6  # how often the bins are widened, eightfold each time, for a heavy tail
 
 Progress = Callable[[int, int], None]
@@ -121,6 +121,10 @@ class Engine:
         size = min(PILOT, self.plan.size(0))
         place = self._workplace()
         self._fill(0, size, place, None)
+        for k, y in enumerate(place.values):
+            if np.max(np.abs(y[:size])) > LARGEST:
+                title = self.case.outputs[k].title
+                raise ComputationRefused(f"{title} leaves the range of numbers", "check its units")
         ranges = [self._pilot_range(y[:size]) for y in place.values]
         for _ in range(WIDEST):
             counts = self._run_all(ranges)
@@ -171,6 +175,7 @@ class Engine:
                 judge.add(found.numbers)
                 if judge.enough():
                     self.settled = True
+                    self._tell(self.plan.blocks, self.plan.blocks)
                     break
         self.done = total.trials
         return total.counts()

@@ -172,8 +172,11 @@ class Linear:
         if not isinstance(value, AffineScalarFunc):
             number = float(value)
             return LinearBand(number, 0.0, Interval(number, number), math.inf)
-        parts = self._variances(value)
-        variance = math.fsum(v for v, _ in parts)
+        try:
+            parts = self._variances(value)
+            variance = math.fsum(v for v, _ in parts)
+        except OverflowError:
+            return LinearBand(None, None, None, math.inf, "its square leaves the range of numbers")
         u = math.sqrt(max(variance, 0.0))
         if not math.isfinite(u):
             return LinearBand(None, None, None, math.inf, "a derivative is not finite")
@@ -234,13 +237,13 @@ class Linear:
         if not isinstance(value, AffineScalarFunc):
             return 0.0
         parts = [
-            (slope * known.source.distribution.standard_uncertainty) ** 2
+            slope * known.source.distribution.standard_uncertainty
             for variable, slope in value.derivatives.items()
             if (known := self.variables[variable]).source is not None
             and known.source.name not in others
             and slope != 0.0
         ]
-        return math.sqrt(math.fsum(parts))
+        return math.hypot(*parts)
 
 
 def _centre(member: Member) -> float:

@@ -22,6 +22,7 @@ BLOCK = 65_536
 BATCHES = 8
 SCRAMBLINGS = 16
 LEAST_ROWS = 64
+LEAST_QUASI = SCRAMBLINGS * LEAST_ROWS
 
 
 class Draws(Protocol):
@@ -112,8 +113,8 @@ class QuasiSampling:
     def __init__(self, seed: int, trials: int) -> None:
         rows = min(1 << (max(trials // SCRAMBLINGS, 1).bit_length() - 1), BLOCK)
         if rows < LEAST_ROWS:
-            least = SCRAMBLINGS * LEAST_ROWS
-            raise ComputationRefused(f"fewer than {least} quasi-random trials", "ask for more")
+            what = f"fewer than {LEAST_QUASI} quasi-random trials"
+            raise ComputationRefused(what, "ask for more")
         self.seed, self.rows = seed, rows
         self.blocks = SCRAMBLINGS
         self.trials = rows * SCRAMBLINGS

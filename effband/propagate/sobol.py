@@ -173,6 +173,10 @@ def saltelli_jansen(
     centre = (everything / (a.shape[-2] * (items + 2)))[..., None, :]
     a, b = a - centre, b - centre
     swapped = swapped - centre[..., None, :, :]
+    # a power of two near the largest value, so that no square leaves the range of numbers
+    largest = np.maximum(np.abs(a).max(axis=-2), np.abs(b).max(axis=-2))[..., None, :]
+    size = np.ldexp(1.0, -np.frexp(largest)[1])
+    a, b, swapped = a * size, b * size, swapped * size[..., None, :, :]
     variance = np.concatenate([a, b], axis=-2).var(axis=-2)[..., None, :]
     constant = variance <= 0.0
     variance = np.where(constant, 1.0, variance)

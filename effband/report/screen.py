@@ -40,7 +40,8 @@ def screen(study: Study) -> str:
             "",
             "The single runs of the groups stand in the report and in --json.",
         ]
-    checked = [b.ranking.crosscheck for b in study.bands if b.ranking.crosscheck is not None]
+    rankings = [band.ranking for band in study.bands if band.ranking.lines]
+    checked = [ranking.crosscheck for ranking in rankings if ranking.crosscheck is not None]
     if checked:
         told = f"SALib finds the same shares from the same rows, to {max(checked):.1g}"
         lines += ["", *_wrapped(told, "")]
