@@ -292,17 +292,19 @@ def _places(wheres: list[str]) -> str:
 def _doubts(case: Case, band: Band) -> Iterator[tuple[str, str]]:
     """Yield what is doubtful about a band, as it follows its title, and the remedy."""
     summary = band.summary
-    if not summary.varies:
+    if not summary.varies and band.output.group is None:
         cancels = bool(case.program.sources_of[band.output.step])
         why = "what is uncertain in it cancels" if cancels else "none of its inputs has a spread"
         remedy = "check the formula" if cancels else "declare how well the inputs are known"
         yield f": no spread, since {why}", remedy
     if summary.no_variance is not None:
-        yield (
-            f": no standard uncertainty, since {summary.no_variance}",
+        remedy = (
             "the median, the band and the ranking by half-width stand, and the shares by evidence "
-            "come from half-widths; more repeats would help",
+            "come from half-widths"
         )
+        if "degree" in summary.no_variance:
+            remedy += "; more repeats would help"
+        yield f": no standard uncertainty, since {summary.no_variance}", remedy
     if summary.mean is None:
         yield (
             ": no mean, since a source has one degree of freedom",
@@ -333,13 +335,16 @@ def _remarks_on_groups(seen: tuple[Scatter, ...]) -> list[Remark]:
             what = f"{title}: all its runs give the same value, so no scatter shows"
             remedy = "give the step of the display as `digit:`, which hides it"
             found.append(Remark(what, remedy))
+        if each.relative_means_nothing:
+            what = f"{title}: a relative scatter was pooled, but its runs lie around 0"
+            found.append(Remark(what, "leave `pool:` out: near 0 a relative scatter means nothing"))
         if each.more_than_declared:
             scatter, declared = each.seen / unit.factor, each.declared / unit.factor
             symbol = unit.width_symbol
             size = f"{scatter:.2g} {symbol}".rstrip()
             what = (
-                f"{title}: its runs scatter by {size}; the errors declared for each run by itself "
-                f"explain {declared:.2g}"
+                f"{title}: its runs scatter by {size}; the declared errors, without what the runs "
+                f"share, explain {declared:.2g}"
             )
             remedy = "the band of a single run is too narrow: use the group's"
             if not each.group.scatter_seen:

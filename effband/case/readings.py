@@ -214,6 +214,11 @@ class Evidence:
         if shared and spread.physical is not None:
             what = "`physical:` cannot cut an error that runs share"
             raise BadSpread("physical", what, "leave one of the two out")
+        if shared and given.value is None:
+            what = (
+                f"the error of {given.name} is one for all runs, so a cell has no limits of its own"
+            )
+            raise BadSpread(None, what, "write the reading alone, or leave `shared:` out")
         law = stated(spread, given.value, given.unit)
         joint = self.dependence.of.get(given.name) if isinstance(given.entry, Input) else None
         if joint is not None:

@@ -180,6 +180,13 @@ class _Resolver:
                 what = f"{name} has one value per run, but there are no runs"
                 self.findings.key_error(path, what, "add `rows:` under `runs:`")
             outputs += self._outputs(target, entry, tree, wanted)
+        if targets and not outputs and not self.findings.problems:
+            what = "no result has a value in any run: a reading is missing for each"
+            self.findings.key_error(("results",), what, "write the readings that are warned of")
+        if self.groups.all and outputs and not any(output.group for output in outputs):
+            what = "no result has a value for a group, so the scatter that was seen counts nowhere"
+            remedy = "ask for a result per run; means and totals of runs take the declared errors"
+            self.findings.warn(("runs", "groups"), what, remedy)
         return tuple(targets), tuple(outputs)
 
     def _outputs(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
+from dataclasses import replace
 
 from effband.case.findings import Findings
 from effband.case.format import CaseFile, Draws, Runs
@@ -203,6 +204,8 @@ class DataFiles:
             self.findings.error((*path, "column"), what, remedy)
             return None
         numbers, faults, _ = column_numbers(table, draws.column, ())
+        no_gaps = "delete the row: a sample has no gaps"
+        faults = [replace(f, remedy=no_gaps) if "missing:" in f.remedy else f for f in faults]
         faults = [*check_units(table, {draws.column: unit}), *faults]
         self.refuse(table, faults)
         if faults:

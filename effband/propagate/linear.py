@@ -9,8 +9,8 @@ G.4.1, from memory); what is drawn together counts as one contribution there.
 from __future__ import annotations
 
 import math
-from collections import defaultdict
-from collections.abc import Callable
+from collections import Counter, defaultdict
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -186,8 +186,13 @@ class Linear:
         centre = float(value.nominal_value)
         return LinearBand(centre, u, Interval(centre - reach, centre + reach), dof)
 
-    def _variances(self, value: AffineScalarFunc) -> list[tuple[float, float]]:
-        """Return (variance, degrees of freedom) of every independent contribution."""
+    def _variances(
+        self, value: AffineScalarFunc, without: Collection[str] = ()
+    ) -> list[tuple[float, float]]:
+        """Return (variance, degrees of freedom) of every independent contribution.
+
+        `without` names families of correlated values to leave out.
+        """
         found: list[tuple[float, float]] = []
         together: dict[str, list[tuple[float, Member]]] = defaultdict(list)
         in_set: dict[str, list[tuple[float, float]]] = defaultdict(list)
@@ -196,6 +201,8 @@ class Linear:
             if slope == 0.0:
                 continue
             if known.member is not None:
+                if _family(known.member) in without:
+                    continue
                 together[_family(known.member)].append((slope, known.member))
             elif known.source is not None:
                 law = known.source.distribution
@@ -216,34 +223,29 @@ class Linear:
         sources = [source for source in self.case.sources if source.item == item]
         return min(source.distribution.degrees_of_freedom for source in sources)
 
-    def own_uncertainty(self, step: int, others: frozenset[str]) -> float | None:
-        """Return the standard uncertainty that a value has of its own, SI.
+    def scatter(self, steps: Sequence[int]) -> float | None:
+        """Return the standard deviation that several values should scatter by, SI.
 
-        Parameters
-        ----------
-        step
-            The value.
-        others
-            Names of sources that are not its own, being shared with other values.
-
-        Returns
-        -------
-        float or None
-            None where the value has no derivative.
+        The root of the expectation of their sample variance, at first order; what they share
+        cancels, and an instrument that reads for more than one of them is taken to err alike.
+        None where a value has no derivative.
         """
-        value = self.values[step]
-        if isinstance(value, _Failure):
+        values = [self.values[step] for step in steps]
+        if any(isinstance(value, _Failure) for value in values):
             return None
-        if not isinstance(value, AffineScalarFunc):
-            return 0.0
-        parts = [
-            slope * known.source.distribution.standard_uncertainty
-            for variable, slope in value.derivatives.items()
-            if (known := self.variables[variable]).source is not None
-            and known.source.name not in others
-            and slope != 0.0
-        ]
-        return math.hypot(*parts)
+        mean = sum(values) / len(values)
+        apart = [value - mean for value in values]
+        varying = [each for each in apart if isinstance(each, AffineScalarFunc)]
+        seen = Counter(family for value in values for family in self._families(value))
+        shared = [family for family, times in seen.items() if times > 1]
+        parts = [variance for each in varying for variance, _ in self._variances(each, shared)]
+        return math.sqrt(math.fsum(parts) / (len(values) - 1))
+
+    def _families(self, value: Any) -> set[str]:
+        """Return the families of correlated values that a value is made of."""
+        variables = value.derivatives if isinstance(value, AffineScalarFunc) else {}
+        members = (self.variables[variable].member for variable in variables)
+        return {_family(member) for member in members if member is not None}
 
 
 def _centre(member: Member) -> float:

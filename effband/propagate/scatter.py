@@ -1,8 +1,8 @@
 """Whether a group of repeated runs scatters as its declared errors say.
 
-The scatter of the runs' values, as written, beside what the errors that each run has of its own
-would give at first order. With two runs the limit is |y1 - y2| = 1.96 sqrt(2) u, with more the
-corresponding one of the chi-square law.
+The scatter of the runs' values, as written, beside what their declared errors would give at
+first order; what the runs share cancels. With two runs the limit is |y1 - y2| = 1.96 sqrt(2) u,
+with more the corresponding one of the chi-square law.
 """
 
 from __future__ import annotations
@@ -31,9 +31,11 @@ class Scatter:
     seen
         Standard deviation of the runs' values as written.
     declared
-        What the errors that each run has of its own give, at first order.
+        What their declared errors make them scatter by, at first order.
     step_declared
         Whether the step of a display stands in the group's value.
+    middle
+        Mean of the runs' values as written.
     """
 
     output: Output
@@ -41,6 +43,7 @@ class Scatter:
     seen: float
     declared: float
     step_declared: bool
+    middle: float
 
     @property
     def more_than_declared(self) -> bool:
@@ -52,7 +55,13 @@ class Scatter:
     @property
     def hidden(self) -> bool:
         """Whether no scatter shows where some was declared."""
-        return self.seen <= 1e-9 * self.declared and self.declared > 0.0 and not self.step_declared
+        declared = self.declared > 0.0 and not self.step_declared
+        return self.group.scatter_seen and declared and self.seen <= 1e-9 * self.declared
+
+    @property
+    def relative_means_nothing(self) -> bool:
+        """Whether a relative scatter was pooled of values too near to 0."""
+        return self.group.pooled and abs(self.middle) < 4 * self.seen
 
 
 def scatters(case: Case, nominal: Sequence[float]) -> tuple[Scatter, ...]:
@@ -73,22 +82,11 @@ def scatters(case: Case, nominal: Sequence[float]) -> tuple[Scatter, ...]:
         runs = [k for k in places if k is not None]
         if len(runs) < len(places):
             continue
-        own = _own(case, linear, [case.outputs[k].step for k in runs])
-        if own is not None:
+        declared = linear.scatter([case.outputs[k].step for k in runs])
+        if declared is not None:
             seen = statistics.stdev(nominal[k] for k in runs)
             of_runs = frozenset().union(*(sources_of[case.outputs[k].step] for k in runs))
             step = sources_of[output.step] - of_runs - drawn_for_groups
-            found.append(Scatter(output, output.group, seen, own, bool(step)))
+            middle = statistics.fmean(nominal[k] for k in runs)
+            found.append(Scatter(output, output.group, seen, declared, bool(step), middle))
     return tuple(found)
-
-
-def _own(case: Case, linear: Linear, steps: list[int]) -> float | None:
-    """Return the root mean square of the uncertainties that values do not share."""
-    squares = []
-    for step in steps:
-        others = frozenset().union(*(case.program.sources_of[s] for s in steps if s != step))
-        own = linear.own_uncertainty(step, others)
-        if own is None:
-            return None
-        squares.append(own * own)
-    return math.sqrt(statistics.fmean(squares))

@@ -391,6 +391,7 @@ def test_a_group_with_a_missing_reading_has_no_value_and_says_so() -> None:
     assert [w.what for w in case.warnings] == [
         "r has no value in run f2: v is empty",
         "r has no value in group full: v is empty in run f2",
+        "no result has a value for a group, so the scatter that was seen counts nowhere",
     ]
 
 
