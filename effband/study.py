@@ -10,16 +10,17 @@ from __future__ import annotations
 import math
 import platform
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from effband import __version__
-from effband.case.model import Case, ErrorSource, Output, Settings
+from effband.case.groups import POOL
+from effband.case.model import GROUP_SCATTER, Case, ErrorSource, Output, Settings
 from effband.case.program import Program, Step
 from effband.case.resolve import load_case
-from effband.evidence.dependence import Drawn, Marginal
+from effband.evidence.dependence import Drawn, Marginal, Member
 from effband.evidence.scatter import ScatterFactor
 from effband.problems import ComputationRefused
 from effband.propagate.adaptive import LEAST_TRIALS, MOST_TRIALS, Judge
@@ -33,7 +34,7 @@ from effband.propagate.summary import Summary, summarise
 from effband.propagate.what_if import WhatIf, what_if
 
 ENGINE_NUMBER = 2  # changes only when draws or arithmetic change
-FEW_DRAWS = 1_000  # values of a sample, below which gaps in it mean nothing
+DRAWS_WITH_A_SHAPE = 1_000  # values of a sample, below which gaps in it mean nothing
 FAR_TAIL = 1e-3  # share of the trials above a ceiling that is no reason for doubt
 NEAR_ZERO = 4.0  # standard deviations between a denominator and 0
 
@@ -203,25 +204,34 @@ def _band(
 def _fewest_degrees(case: Case, output: Output) -> tuple[float, str]:
     """Return the fewest degrees of freedom of anything an output is made of, and its name."""
     used = case.program.sources_of[output.step]
+    kinds = {item.name: item.kind for item in case.items}
     found = [
-        (source.distribution.degrees_of_freedom, _spoken(source))
+        (source.distribution.degrees_of_freedom, _spoken(source, kinds))
         for source in case.sources
         if source.name in used
     ]
-    members = (case.program.steps[at].member for at in case.program.needed_for([output.step]))
     found += [
         (member.law.degrees_of_freedom, member.family)
-        for member in members
+        for member in _members(case, output)
         if isinstance(member, Marginal)
     ]
     return min(found, default=(math.inf, ""))
 
 
-def _spoken(source: ErrorSource) -> str:
+def _members(case: Case, output: Output) -> Iterator[Member]:
+    """Yield what an output is made of that is one of several correlated values."""
+    for at in case.program.needed_for([output.step]):
+        member = case.program.steps[at].member
+        if member is not None:
+            yield member
+
+
+def _spoken(source: ErrorSource, kinds: Mapping[str, str]) -> str:
     """Return the name of a source as a person says it: of a factor of scatter, its item's."""
     if not isinstance(source.distribution, ScatterFactor):
         return source.name
-    return "the scatter of a group" if source.item.startswith("scatter of ") else source.item
+    own = kinds.get(source.item) == GROUP_SCATTER and source.item != POOL
+    return "the scatter of a group" if own else source.item
 
 
 def _nominal(case: Case) -> list[float]:
@@ -355,8 +365,9 @@ def _remarks_on_groups(seen: tuple[Scatter, ...]) -> list[Remark]:
 
 def _few_draws(case: Case, output: Output) -> bool:
     """Return whether a sample behind an output is too small to have a shape."""
-    members = (case.program.steps[at].member for at in case.program.needed_for([output.step]))
-    return any(isinstance(m, Drawn) and m.values.size < FEW_DRAWS for m in members)
+    return any(
+        isinstance(m, Drawn) and m.values.size < DRAWS_WITH_A_SHAPE for m in _members(case, output)
+    )
 
 
 def _beyond_ceiling(band: Band) -> Iterator[tuple[str, str]]:
@@ -396,7 +407,6 @@ def _judge(case: Case, settings: Settings) -> Judge:
     return Judge(
         lambda k, u: tolerance(u / factors[k], settings.digits) * factors[k],
         without,
-        settings.probability,
     )
 
 

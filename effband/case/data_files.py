@@ -30,10 +30,6 @@ _PACKED = {
     b"\xd0\xcf\x11\xe0": "an old spreadsheet or document",
 }
 _WIDE = (b"\xff\xfe", b"\xfe\xff", b"\x00\x00\xfe\xff")
-# Those that a case may not hold either, the line ends and the tab apart.
-_REFUSED = re.compile(
-    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ufeff\ud800-\udfff]"
-)
 _AS_UTF_8 = "save the file as UTF-8 in your editor or spreadsheet"
 _PLAIN_NAME = "write a name such as runs.csv or data/runs.csv"
 _READ_ONLY = os.O_RDONLY | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
@@ -237,14 +233,3 @@ def decode(data: bytes, name: str) -> str:
         remedy = "save the CSV file itself, not the page that shows it"
         raise BadData(f"{name!r} is a web page or XML, no CSV file", remedy)
     return text.replace("\r\n", "\n").replace("\r", "\n")
-
-
-def refused_characters(text: str, most: int) -> list[int]:
-    """Return where characters stand that no data file may hold, the first `most` of them."""
-    refused = _REFUSED
-    if not text.isascii():
-        unassigned = {c for c in set(text) if unicodedata.category(c) == "Cn"}
-        if unassigned:
-            escaped = "".join(map(re.escape, sorted(unassigned)))
-            refused = re.compile(f"{_REFUSED.pattern[:-1]}{escaped}]")
-    return [match.start() for match in itertools.islice(refused.finditer(text), most)]

@@ -34,7 +34,6 @@ from effband.evidence.scatter import ScatterFactor
 from effband.evidence.tables import FloatArray
 from effband.problems import nearest
 
-KIND = "joint set"
 LONGEST_NAME = 40
 # from the best to the poorest
 _BY_WORTH = (*EVIDENCE[:-2], "unstated", *EVIDENCE[-2:])

@@ -219,12 +219,13 @@ class Formulas:
 
         def in_run(which: str) -> int:
             # in a group, repeats enter as repeats, other runs as they are
-            where = self.groups.where(which)
-            same_group = isinstance(run, Repeat) and self.groups.group_of.get(which) == run.group
+            repeat = self.groups.where(which)
+            group = run.group if isinstance(run, Repeat) else None
+            where = repeat if isinstance(repeat, Repeat) and repeat.group == group else which
 
             # a name inside is that run's; nested reducers make no sense and find no runs
             def lookup(name: Name) -> int:
-                return self._lookup(name, where if same_group else which)
+                return self._lookup(name, where)
 
             return self.builder.expression(inner, Scope(scope.path, scope.owner, lookup))
 
@@ -232,21 +233,9 @@ class Formulas:
         if call.function == "in_run":
             return in_run(self._run_named(call))
         values = [in_run(which) for which in sorted(self.runs)]  # sorted: file order is nothing
-        first = values[0]
         if call.function == "total_of_runs":
-            for value in values[1:]:
-                first = self.builder.add("add", (first, value), None, spot)
-            return first
-        # a mean by differences, so that means of gauge pressures and of degC are what they are
-        rest: int | None = None
-        for value in values[1:]:
-            step = self.builder.add("subtract", (value, values[0]), None, spot)
-            rest = step if rest is None else self.builder.add("add", (rest, step), None, spot)
-        if rest is None:
-            return first
-        count = self.builder.constant(float(len(values)))
-        share = self.builder.add("divide", (rest, count), None, spot)
-        return self.builder.add("add", (first, share), None, spot)
+            return self.builder.total(values, spot)
+        return self.builder.mean(values, spot)
 
     def _run_named(self, call: Call) -> str:
         which = call.arguments[1]

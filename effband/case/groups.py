@@ -26,7 +26,6 @@ from effband.evidence.distributions import Normal
 from effband.evidence.scatter import ScatterFactor
 from effband.problems import nearest
 
-KIND = "group scatter"
 POOL = "pooled scatter"
 LEAST_FOR_SCATTER = 3
 
@@ -61,14 +60,15 @@ class Groups:
     def __init__(self, file: CaseFile, findings: Findings) -> None:
         runs = file.runs
         self.pool = bool(runs and runs.pool)
-        self.group_of: dict[str, str] = {}
+        self.group_of: dict[str, Group] = {}
         self.all: tuple[Group, ...] = ()
         self.sources: dict[str, ErrorSource] = {}
         for name, members in (runs.groups if runs else {}).items():
             if runs is not None and self._fits(name, members, tuple(runs.rows), findings):
                 seen = self.pool or len(members) >= LEAST_FOR_SCATTER
-                self.all += (Group(name, tuple(sorted(members)), seen, self.pool),)
-                self.group_of.update(dict.fromkeys(members, name))
+                group = Group(name, tuple(sorted(members)), seen, self.pool)
+                self.all += (group,)
+                self.group_of.update(dict.fromkeys(members, group))
         if self.pool and len(self.all) < 2 and not findings.problems:
             what = "`pool:` takes the scatter of two groups or more together"
             findings.key_error(("runs", "pool"), what, "name them under `groups:`, or delete it")
@@ -93,14 +93,13 @@ class Groups:
                 remedy = nearest(member, runs, f"known: {', '.join(runs) or 'none'}")
                 findings.error(path, f"no run is called {member!r}", remedy)
             elif member in self.group_of:
-                what = f"run {member} stands in the group {self.group_of[member]} already"
+                what = f"run {member} stands in the group {self.group_of[member].name} already"
                 findings.error(path, what, "a run repeats one load")
         return len(findings.problems) == before and not lost
 
     def where(self, run: str) -> Where:
         """Return how the values of a run enter its group: with or without their own errors."""
-        name = self.group_of.get(run)
-        group = next((g for g in self.all if g.name == name), None)
+        group = self.group_of.get(run)
         return run if group is None or not group.scatter_seen else Repeat(run, group.name)
 
     # -- what is drawn -----------------------------------------------------------------------
@@ -116,7 +115,7 @@ class Groups:
             return
         for group in self.all:
             if group.scatter_seen:
-                item = f"scatter of {group.name}"
+                item = _item(group)
                 self._add(item, item, ScatterFactor(len(group.members) - 1), 1.0)
                 for run in group.members:
                     self._add(item, f"{item}.{run}", Normal(0.0, 1.0), 0.0)
@@ -142,7 +141,7 @@ class Groups:
         spot = Spot((), 0, 0, owner)
         maker = _Maker(builder, spot)
         if not group.scatter_seen:
-            step = maker.mean([values[run] for run in group.members])
+            step = builder.mean([values[run] for run in group.members], spot)
         elif group.pooled:
             step = self._pooled(group, values, maker)
         else:
@@ -152,10 +151,10 @@ class Groups:
 
     def _scattered(self, group: Group, values: Mapping[str, int], maker: _Maker) -> int:
         """Return y_1 + sum of w_j (y_j - y_1): the weights add up to 1."""
-        item, n = f"scatter of {group.name}", len(group.members)
+        item, n = _item(group), len(group.members)
         draws = [maker.source(f"{item}.{run}") for run in group.members]
         factor = maker.source(item)
-        centre = maker.times(maker.total(draws), 1 / n)
+        centre = maker.times(maker.builder.total(draws, maker.spot), 1 / n)
         scale = maker.times(factor, 1 / math.sqrt(n * (n - 1)))
         first = values[group.members[0]]
         parts = [first]
@@ -163,22 +162,29 @@ class Groups:
             swing = maker.do("multiply", maker.do("subtract", draw, centre), scale)
             weight = maker.do("add", swing, maker.builder.constant(1 / n))
             parts.append(maker.do("multiply", weight, maker.do("subtract", values[run], first)))
-        return maker.total(parts)
+        return maker.builder.total(parts, maker.spot)
 
     def _pooled(self, group: Group, values: Mapping[str, int], maker: _Maker) -> int:
         """Return mean (1 + sum of (y_hj/mean_h - 1) g_hj r / sqrt(n nu)), over all groups h."""
         parts = []
         for other in self._by_name():
-            mean = maker.mean([values[run] for run in other.members])
+            mean = maker.builder.mean([values[run] for run in other.members], maker.spot)
             for run in other.members:
                 apart = maker.do("subtract", maker.do("divide", values[run], mean), maker.one)
                 draw = maker.source(f"{POOL}.{group.name}.{run}")
                 parts.append(maker.do("multiply", apart, draw))
         degrees = sum(len(each.members) - 1 for each in self.all)
         scale = 1 / math.sqrt(len(group.members) * degrees)
-        swing = maker.times(maker.do("multiply", maker.total(parts), maker.source(POOL)), scale)
-        mean = maker.mean([values[run] for run in group.members])
+        swing = maker.times(
+            maker.do("multiply", maker.builder.total(parts, maker.spot), maker.source(POOL)), scale
+        )
+        mean = maker.builder.mean([values[run] for run in group.members], maker.spot)
         return maker.do("add", mean, maker.do("multiply", mean, swing))
+
+
+def _item(group: Group) -> str:
+    """Return the line of the ranking that a group's own scatter is."""
+    return f"scatter of {group.name}"
 
 
 @dataclass(frozen=True)
@@ -200,14 +206,3 @@ class _Maker:
 
     def source(self, name: str) -> int:
         return self.builder.add("source", (), name)
-
-    def total(self, steps: list[int]) -> int:
-        found = steps[0]
-        for step in steps[1:]:
-            found = self.do("add", found, step)
-        return found
-
-    def mean(self, steps: list[int]) -> int:
-        """Return y_1 + the mean of y_j - y_1, which is steadier than a plain mean."""
-        apart = [self.do("subtract", step, steps[0]) for step in steps[1:]]
-        return self.do("add", steps[0], self.times(self.total(apart), 1 / len(steps)))

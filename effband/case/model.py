@@ -46,9 +46,13 @@ class Part:
     sources: tuple[str, ...]
 
 
+# Kinds of items whose sources are drawn together.
+JOINT_SET, GROUP_SCATTER = "joint set", "group scatter"
+
+
 @dataclass(frozen=True)
 class Item:
-    """One line of the ranking: an instrument, an input, or a column without instrument."""
+    """One line of the ranking: an instrument, an input, a column without instrument, or a set."""
 
     name: str
     kind: str

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from effband.case import formula as language
@@ -172,6 +172,26 @@ class Builder:
         if op == "power" and numbers[1] in (0.5, 1.0, 2.0, 3.0, -1.0):
             return self._small_power(inputs[0], numbers[1], spot)
         return self.add(op, inputs, None, spot)
+
+    def mean(self, steps: Sequence[int], spot: Spot) -> int:
+        """Return the step of y_1 + mean of (y_j - y_1).
+
+        By differences a mean is what its members are: gauge pressures, points in degC.
+        """
+        first = steps[0]
+        if len(steps) == 1:
+            return first
+        rest = [self.add("subtract", (step, first), None, spot) for step in steps[1:]]
+        count = self.constant(float(len(steps)))
+        share = self.add("divide", (self.total(rest, spot), count), None, spot)
+        return self.add("add", (first, share), None, spot)
+
+    def total(self, steps: Sequence[int], spot: Spot) -> int:
+        """Return the step of a sum, added up in order."""
+        found = steps[0]
+        for step in steps[1:]:
+            found = self.add("add", (found, step), None, spot)
+        return found
 
     def _small_power(self, base: int, exponent: float | None, spot: Spot) -> int:
         if exponent == 0.5:

@@ -10,14 +10,21 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from effband.case import dependence, groups
-from effband.case.dependence import Dependence, JointSet
+from effband.case.dependence import Dependence, JointSet, poorest, set_name
 from effband.case.findings import Findings
 from effband.case.format import Column, Input, Instrument, Spread
 from effband.case.given import Given, is_constant, refuse_idle_keys
 from effband.case.groups import Groups, Repeat, Where
 from effband.case.kinds import PER_TIME, nature_of, unit_path
-from effband.case.model import Component, ErrorSource, Item, Leaf, Part
+from effband.case.model import (
+    GROUP_SCATTER,
+    JOINT_SET,
+    Component,
+    ErrorSource,
+    Item,
+    Leaf,
+    Part,
+)
 from effband.case.one_reading import (
     Range,
     curve_at,
@@ -59,7 +66,7 @@ class Evidence:
         numbers = list(numbers)
         self.dependence.bind(numbers)
         self.sources.update(self.groups.sources)
-        self.kinds.update({s.item: groups.KIND for s in self.groups.sources.values()})
+        self.kinds.update({s.item: GROUP_SCATTER for s in self.groups.sources.values()})
         drawn_from = _inputs_by_file(numbers)
         read_at: dict[str, set[float]] = defaultdict(set)
         for given in numbers:
@@ -171,17 +178,16 @@ class Evidence:
         if values is None:
             self.findings.broken.add(given.name)
             return
-        item = dependence.set_name(drawn_from[draws.file])
+        item = set_name(drawn_from[draws.file])
         name = f"row of {draws.file}"
         evidence = self._own_evidence(given)
-        self.kinds[item] = "input" if item == given.name else dependence.KIND
+        self.kinds[item] = "input" if item == given.name else JOINT_SET
         known = self.sources.setdefault(
             name,
             ErrorSource(name, laws.Rectangular(0.0, 1.0), 0.5, item, "drawn", evidence),
         )
         if known.evidence != evidence:
-            poorest = dependence.poorest(known.evidence, evidence)
-            self.sources[name] = replace(known, evidence=poorest)
+            self.sources[name] = replace(known, evidence=poorest(known.evidence, evidence))
         row = self.builder.add("source", (), name)
         column = Drawn(item, draws.column, values)
         step = self.builder.add("dependent", (row,), (column, float(values.mean())))
@@ -241,7 +247,7 @@ class Evidence:
     ) -> tuple[float, list[Component], int]:
         """Return an input that is drawn together with others."""
         assert law.distribution is not None
-        self.kinds[joint.name] = dependence.KIND
+        self.kinds[joint.name] = JOINT_SET
         self.sources.update({source.name: source for source in joint.sources()})
         width = law.distribution.standard_uncertainty
         step = joint.step(given.name, law.nominal, width, self.builder)

@@ -9,8 +9,9 @@ import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from effband.case.data_files import BadData, refused_characters
+from effband.case.data_files import BadData
 from effband.case.number_cells import number_fault
+from effband.case.text import refused_characters
 from effband.problems import PASTED, Misread, Place, spell
 from effband.units import ONE, Unit, parse_unit
 

@@ -8,6 +8,7 @@ tags and second documents are refused, so a file means what it shows.
 from __future__ import annotations
 
 import hashlib
+import itertools
 import os
 import re
 import unicodedata
@@ -29,8 +30,10 @@ BAD_ESCAPE = "an escape stands for a character that is not allowed"
 Path = tuple[str | int, ...]
 Tree = dict[str, Any] | list[Any] | str
 
-_REFUSED_ESCAPES = re.compile(
-    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ufeff]"
+MOST_REFUSED = 20
+# Controls but the line end and the tab, what turns the direction of text, and halves of letters.
+_REFUSED = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ufeff\ud800-\udfff]"
 )
 
 
@@ -142,18 +145,22 @@ def _decode(data: bytes, name: str) -> str:
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     bad = [
         Problem(_place_of(text, at), f"{spell(text[at])} is not allowed in a case", "delete it")
-        for at in _refused_characters(text)
+        for at in refused_characters(text, MOST_REFUSED)
     ]
     if bad:
-        raise CaseError(bad[:20], name, text)
+        raise CaseError(bad, name, text)
     return text
 
 
-def _refused_characters(text: str) -> Iterator[int]:
-    for match in re.finditer(r"[^\n\t\x20-\x7e]", text):
-        character = match.group()
-        if _REFUSED_ESCAPES.match(character) or unicodedata.category(character) in ("Cs", "Cn"):
-            yield match.start()
+def refused_characters(text: str, most: int) -> list[int]:
+    """Return where characters stand that no file may hold, the first `most` of them."""
+    refused = _REFUSED
+    if not text.isascii():
+        unassigned = {c for c in set(text) if unicodedata.category(c) == "Cn"}
+        if unassigned:
+            escaped = "".join(map(re.escape, sorted(unassigned)))
+            refused = re.compile(f"{_REFUSED.pattern[:-1]}{escaped}]")
+    return [match.start() for match in itertools.islice(refused.finditer(text), most)]
 
 
 def _place_of(text: str, at: int) -> Place:
@@ -256,8 +263,7 @@ class _Reader:
         if self.text[start : start + len(value)] == value and "\n" not in value:
             self.values[path] = Place(place.line, place.column + quote, max(1, len(value)))
             self.verbatim.add(path)
-        bad = _REFUSED_ESCAPES.search(value.replace("\n", " ").replace("\t", " "))
-        if bad or any(unicodedata.category(c) == "Cs" for c in value if not c.isascii()):
+        if _REFUSED.search(value):
             self._complain(place, BAD_ESCAPE, "delete it", path)
             return ""
         a_cell = path[:2] == ("runs", "rows") and len(path) == 4  # may be optional
@@ -308,7 +314,7 @@ class _Reader:
         if re.match("[0-9]", key) and _nothing(following):
             what = f"{key!r} stands alone after a comma"
             return place, what, "write decimals with a point, such as 19.93"
-        if _REFUSED_ESCAPES.search(key) or any(unicodedata.category(c) == "Cs" for c in key):
+        if _REFUSED.search(key):
             return place, BAD_ESCAPE, "delete it"
         for at, character in enumerate(key):
             if not character.isprintable():

@@ -66,13 +66,10 @@ class Judge:
         Numbers of the outputs that have none: of these only the ends and the width count, and
         half the half-width stands for the standard uncertainty. Outputs whose batches show it
         are taken the same way.
-    probability
-        Of the intervals.
     """
 
     allowed: Callable[[int, float], float]
     without_variance: Sequence[int]
-    probability: float
     seen: list[FloatArray] = field(default_factory=list)
 
     def add(self, numbers: FloatArray) -> None:

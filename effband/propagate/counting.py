@@ -8,6 +8,7 @@ whose scatter shows how well the simulation knows what has no formula of its own
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass
 
@@ -68,7 +69,7 @@ class Counts:
         """Whether the output varies by more than rounding."""
         return self.width > 0.0
 
-    @property
+    @functools.cached_property
     def total(self) -> IntArray:
         """Counts of all batches together, shape (BINS + 2,)."""
         found: IntArray = self.batches.sum(axis=0, dtype=np.int64)

@@ -202,12 +202,9 @@ class Engine:
                     yield waiting.popleft().result()
                     for block in itertools.islice(upcoming, 1):
                         waiting.append(pool.submit(work, block))
-            except GeneratorExit:  # enough was seen
-                for future in waiting:
-                    future.cancel()
-                raise
-            except BaseException:
-                self.stop.set()  # the threads see it within one piece
+            except BaseException as error:
+                if not isinstance(error, GeneratorExit):  # else the judge has seen enough
+                    self.stop.set()  # the threads see it within one piece
                 for future in waiting:
                     future.cancel()
                 raise

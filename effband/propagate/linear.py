@@ -18,13 +18,11 @@ from scipy import special
 from uncertainties import ufloat, umath
 from uncertainties.core import AffineScalarFunc
 
-from effband.case.model import Case, ErrorSource
+from effband.case.model import GROUP_SCATTER, JOINT_SET, Case, ErrorSource
 from effband.case.program import TRANSPARENT, Step
 from effband.evidence.dependence import Drawn, Marginal, Member, covariance
 from effband.evidence.instruments import Curve
 from effband.propagate.staircase import Interval
-
-SETS = ("joint set", "group scatter")  # kinds of items whose sources are drawn together
 
 
 @dataclass(frozen=True)
@@ -118,7 +116,10 @@ class Linear:
     def __init__(self, case: Case) -> None:
         self.case = case
         self.set_of = {
-            name: item.name for item in case.items if item.kind in SETS for name in item.sources
+            name: item.name
+            for item in case.items
+            if item.kind in (JOINT_SET, GROUP_SCATTER)
+            for name in item.sources
         }
         self.sources = {source.name: source for source in case.sources}
         self.variables: dict[Any, _Variable] = {}

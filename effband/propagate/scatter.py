@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from scipy import special
 
-from effband.case.model import Case, Group, Output
+from effband.case.model import GROUP_SCATTER, Case, Group, Output
 from effband.propagate.linear import Linear
 
 CHANCE = 0.05  # of a warning where the declared errors are right
@@ -71,7 +71,7 @@ def scatters(case: Case, nominal: Sequence[float]) -> tuple[Scatter, ...]:
     linear = Linear(case)
     sources_of = case.program.sources_of
     drawn_for_groups = {
-        name for item in case.items if item.kind == "group scatter" for name in item.sources
+        name for item in case.items if item.kind == GROUP_SCATTER for name in item.sources
     }
     at = {(output.target.name, output.run): k for k, output in enumerate(case.outputs)}
     found = []

@@ -7,7 +7,7 @@ from html import escape
 
 from effband.problems import printable
 from effband.report import words
-from effband.report.screen import BAR, LEAST_SHOWN, LONGEST_RANKING, WHOLE
+from effband.report.screen import BAR, WHOLE, telling_lines
 from effband.study import Band, Study
 
 CELL = 'style="padding:.15em .8em;text-align:left"'
@@ -43,12 +43,10 @@ def _bars(band: Band) -> Iterator[tuple[str, ...]]:
     """Yield the sources that the screen would show, each with a bar and its numbers."""
     unit, full = band.output.target.unit, band.summary.interval.half_width
     decimals = words.decimals_to_tell_apart(full / unit.factor)
-    for at, line in enumerate(band.ranking.lines[:LONGEST_RANKING]):
-        share = max(1 - line.half_width_without / full, 0.0)
-        if at == 0 or share >= LEAST_SHOWN:
-            bar = "\N{FULL BLOCK}" * max(1, round(BAR * share))
-            left = words.fixed(line.half_width_without / unit.factor, decimals)
-            yield line.item.name, f"{bar} {words.percent(share)}", f"{left} {unit.width_symbol}"
+    for line, share in telling_lines(band):
+        bar = "\N{FULL BLOCK}" * max(1, round(BAR * share))
+        left = words.fixed(line.half_width_without / unit.factor, decimals)
+        yield line.item.name, f"{bar} {words.percent(share)}", f"{left} {unit.width_symbol}"
 
 
 def _grid(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:

@@ -6,6 +6,7 @@ Two runs of two results fit 80 columns by 40 lines.
 from __future__ import annotations
 
 from effband.problems import printable, width
+from effband.propagate.ranking import Line
 from effband.report import words
 from effband.study import Band, Study
 from effband.units import Unit
@@ -96,22 +97,27 @@ def _wideners(band: Band) -> list[str]:
     full = band.summary.interval.half_width
     run = f" in {band.output.where}" if band.output.where else ""
     lines = [f"  what widens it most{run}, and the half-width left without it:"]
-    saved = [max(full - line.half_width_without, 0.0) for line in band.ranking.lines]
-    shown = [k for k, s in enumerate(saved) if s >= LEAST_SHOWN * full][:LONGEST_RANKING]
-    shown = shown or [0]
-    margin = max(width(printable(band.ranking.lines[k].item.name)) for k in shown)
+    shown = telling_lines(band)
+    margin = max(width(printable(line.item.name)) for line, _ in shown)
     decimals = words.decimals_to_tell_apart(full / unit.factor)
-    for k in shown:
-        line = band.ranking.lines[k]
+    for line, share in shown:
         left = words.fixed(line.half_width_without / unit.factor, decimals)
-        saves = words.fixed(saved[k] / unit.factor, decimals)
-        bar = "#" * max(1, round(BAR * saved[k] / full))
+        saves = words.fixed(share * full / unit.factor, decimals)
+        bar = "#" * max(1, round(BAR * share))
         name = printable(line.item.name)
         lines.append(f"    {name:<{margin}}  {bar:.<{BAR}}  {left} (saves {saves})")
-    rest = len(saved) - len(shown)
+    rest = len(band.ranking.lines) - len(shown)
     if rest:
         lines.append(f"    and {rest} that matter less")
     return lines
+
+
+def telling_lines(band: Band) -> list[tuple[Line, float]]:
+    """Return the first lines of a ranking that tell something, with the share each saves."""
+    full = band.summary.interval.half_width
+    shares = [max(1 - line.half_width_without / full, 0.0) for line in band.ranking.lines]
+    lines = list(zip(band.ranking.lines, shares, strict=True))
+    return [each for each in lines if each[1] >= LEAST_SHOWN][:LONGEST_RANKING] or lines[:1]
 
 
 def _remarks(study: Study) -> list[str]:

@@ -51,7 +51,7 @@ def exact() -> tuple[float, float, float, float]:
 
 def stopped(seed: int, share: float, most: int = 10_000_000) -> Engine:
     """Return the engine after a run that stops at a tolerance of a share of u."""
-    judge = Judge(lambda _, u: share * u, [], 0.95)
+    judge = Judge(lambda _, u: share * u, [])
     return Engine(SKEWED, seed, most, judge=judge)
 
 
@@ -127,7 +127,7 @@ def test_rounding_is_no_spread() -> None:
 
 def test_bins_that_were_widened_start_the_judge_anew(monkeypatch: pytest.MonkeyPatch) -> None:
     wide = case_of("inputs: {a: {value: 1, within_factor: 5000000}}\n", results(y="a"))
-    engine = Engine(wide, 1, 10_000_000, judge=Judge(lambda _, size: 1e9 * size, [0], 0.95))
+    engine = Engine(wide, 1, 10_000_000, judge=Judge(lambda _, size: 1e9 * size, [0]))
     work, widths = engine._run_all, []
 
     def watched(ranges: list[Range]) -> tuple[Counts, ...]:
@@ -184,7 +184,7 @@ def test_without_variance_half_the_half_width_stands_for_u() -> None:
     values = np.tile([0.0, 1.0, -3.0, 5.0, 8.0], (LEAST, 1, 1))
     for without, size in (([], 1.0), ([0], 2.0)):
         asked: list[float] = []
-        judge = Judge(lambda _, u, to=asked: to.append(u) or 0.0, without, 0.95)
+        judge = Judge(lambda _, u, to=asked: to.append(u) or 0.0, without)
         judge.add(values)
         assert judge.enough()  # all batches alike: a tolerance of 0 is kept
         assert asked == [size]
@@ -194,7 +194,7 @@ def test_one_output_that_is_not_settled_keeps_all_going() -> None:
     values = np.tile([0.0, 1.0, -2.0, 2.0, 3.9], (LEAST, 2, 1))
     values[:, 1, 3] += np.where(np.arange(LEAST) % 2, 0.1, -0.1)
     for allowed, enough in (({0: 1e-9, 1: 1.0}, True), ({0: 1.0, 1: 1e-9}, False)):
-        judge = Judge(lambda k, u, of=allowed: of[k], [], 0.95)
+        judge = Judge(lambda k, u, of=allowed: of[k], [])
         judge.add(values)
         assert judge.enough() is enough
 
@@ -204,7 +204,7 @@ def test_an_output_that_does_not_vary_has_no_tolerance() -> None:
         raise AssertionError("a tolerance of what does not vary was asked for")
 
     for without in ([], [0]):
-        judge = Judge(never, without, 0.95)
+        judge = Judge(never, without)
         judge.add(np.tile([7.0, 0.0, 7.0, 7.0, 0.0], (LEAST, 1, 1)))
         assert judge.enough()
 
@@ -261,12 +261,12 @@ def test_each_number_is_judged_by_students_t(column: int) -> None:
     values[:, 0, column] += np.where(np.arange(n) % 2, 0.05, -0.05)
     reach = stats.t.ppf(0.975, n - 1) * np.std(values[:, 0, column], ddof=1) / math.sqrt(n)
     for allowed, enough in ((1.0001 * reach, True), (0.9999 * reach, False)):
-        judge = Judge(lambda k, u, a=allowed: a, [], 0.95)
+        judge = Judge(lambda k, u, a=allowed: a, [])
         judge.add(values[:-1])
         assert not judge.enough()  # one batch too few
         judge.add(values[-1:])
         assert judge.enough() is enough
-        without = Judge(lambda k, u, a=allowed: a, [0], 0.95)
+        without = Judge(lambda k, u, a=allowed: a, [0])
         without.add(values)
         assert without.enough() is (enough or column < 2)
 
