@@ -18,14 +18,14 @@ import numpy as np
 from effband import __version__
 from effband.case.groups import POOL
 from effband.case.model import GROUP_SCATTER, Case, ErrorSource, Output, Settings
-from effband.case.program import Program, Step
 from effband.case.resolve import load_case
 from effband.evidence.dependence import Drawn, Marginal, Member
 from effband.evidence.scatter import ScatterFactor
-from effband.problems import ComputationRefused
+from effband.problems import CaseError, ComputationRefused, in_file_order
 from effband.propagate.adaptive import LEAST_TRIALS, MOST_TRIALS, Judge
-from effband.propagate.engine import PILOT, Engine
-from effband.propagate.kernel import compile_kernel
+from effband.propagate.as_written import values_as_written
+from effband.propagate.domains import outside_as_written, outside_in_trials
+from effband.propagate.engine import Engine
 from effband.propagate.linear import LinearBand, agreement, propagate_linearly, tolerance
 from effband.propagate.ranking import Ranking, rank
 from effband.propagate.sampling import LEAST_QUASI
@@ -103,8 +103,16 @@ class Study:
 
 
 def load(file: str) -> Case:
-    """Read and understand a case file. Raises CaseError."""
-    return load_case(file)
+    """Read and understand a case file. Raises CaseError.
+
+    A physics function used outside its domain, at the numbers as written, is warned of, or
+    refused where its value would mean nothing.
+    """
+    case = load_case(file)
+    refused, doubtful = outside_as_written(case)
+    if refused:
+        raise CaseError(refused, case.text.file, case.text.text)
+    return replace(case, warnings=in_file_order((*case.warnings, *doubtful)))
 
 
 def run(
@@ -173,6 +181,7 @@ def run(
     seen = scatters(case, nominal)
     remarks = (
         *_remarks_on(case, bands),
+        *_outside_its_domain(engine),
         *_remarks_on_groups(seen),
         *_near_zero(engine),
         *_unsettled(engine),
@@ -236,17 +245,7 @@ def _spoken(source: ErrorSource, kinds: Mapping[str, str]) -> str:
 
 def _nominal(case: Case) -> list[float]:
     """Return every output at the values as written."""
-    by_name = {source.name: source for source in case.sources}
-    program = Program(tuple(_as_written(step) for step in case.program.steps))
-    kernel = compile_kernel(program, by_name, [output.step for output in case.outputs], reuse=False)
-    arrays = [np.empty(1) for _ in range(kernel.slots)]
-
-    def draw(source: ErrorSource, out: np.ndarray) -> None:
-        out[0] = source.nominal
-
-    with np.errstate(all="ignore"):
-        kernel.run(arrays, draw)
-    values = [float(np.ravel(kernel.values(arrays, k))[0]) for k in range(len(case.outputs))]
+    values = values_as_written(case, [output.step for output in case.outputs])
     for output, value in zip(case.outputs, values, strict=True):
         if not math.isfinite(value):
             raise ComputationRefused(
@@ -254,14 +253,6 @@ def _nominal(case: Case) -> list[float]:
                 "check for a division by 0 or the logarithm of 0",
             )
     return values
-
-
-def _as_written(step: Step) -> Step:
-    """Return the step, or the value as written of what is drawn together with others."""
-    if step.op != "dependent":
-        return step
-    assert isinstance(step.detail, tuple)
-    return Step("constant", (), step.detail[1])
 
 
 def _remarks_on(case: Case, bands: tuple[Band, ...]) -> list[Remark]:
@@ -392,12 +383,19 @@ def _beyond_ceiling(band: Band) -> Iterator[tuple[str, str]]:
 def _near_zero(engine: Engine) -> list[Remark]:
     """Return a remark for each denominator that comes near 0."""
     found = []
-    for owner, low, high, mean, sd in engine.denominators(min(PILOT, engine.plan.size(0))):
+    for owner, low, high, mean, sd in engine.denominators():
         if low <= 0.0 <= high or abs(mean) < NEAR_ZERO * sd:
             what = f"{owner}: a denominator comes near 0"
             remedy = "its band has long tails; measure the denominator better"
             found.append(Remark(what, remedy))
     return list(dict.fromkeys(found))
+
+
+def _outside_its_domain(engine: Engine) -> list[Remark]:
+    """Return a remark for each function whose domain the trials leave, though not as written."""
+    bounds = engine.case.program.bounds
+    values = engine.start_of([bound.step for bound in bounds])
+    return [Remark(*said) for said in outside_in_trials(engine.case, values)]
 
 
 def _judge(case: Case, settings: Settings) -> Judge:

@@ -73,7 +73,8 @@ def refuse_idle_keys(spread: Spread) -> None:
         remedy = "make it an input, and use that in the formula"
         raise BadSpread("draws", "a sample from elsewhere is an input's, not a reading's", remedy)
     if spread.like is not None:
-        raise BadSpread("like", "`like:` is not acted on yet", "write the spread out for now")
+        what = "`like:` names a rule of thumb, which is an input by itself"
+        raise BadSpread("like", what, "make it an input, and use that in the formula")
 
 
 class Numbers:

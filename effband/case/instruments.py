@@ -33,13 +33,11 @@ def check_instrument(name: str, entry: Instrument, findings: Findings) -> bool:
     if len(ways) > 1:
         what = "one statement of accuracy is enough: accuracy, class or calibration"
         findings.key_error((*path, ways[1].rstrip("_")), what, "delete one")
-    if entry.like is not None:
-        what = "`like:` is not acted on yet"
-        findings.key_error((*path, "like"), what, "write the accuracy out for now")
     says = [*ways, entry.digit, entry.division, entry.each_reading, entry.repeatability]
-    if not any(says) and entry.stability is None and entry.like is None:
+    if not any(says) and entry.stability is None:
         what = f"instrument {name} says nothing of its error"
-        findings.key_error(path, what, "add `accuracy:`, `digit:` or `division:`")
+        remedy = "add `accuracy:`, `digit:` or `division:`, or `like:` an instrument as sold"
+        findings.key_error(path, what, remedy)
     statements: list[tuple[str, Accuracy]] = []
     if entry.accuracy is not None:
         statements.append(("accuracy", entry.accuracy))

@@ -5,10 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from effband.case.program import Program
-from effband.case.text import CaseText
+from effband.case.text import CaseText, Path
 from effband.evidence.distributions import Distribution
 from effband.problems import Problem
 from effband.units import Unit
+
+
+def inline(value: object) -> str:
+    """Return a value of the file on one line: a mapping in braces, a range as "0 bar to 16 bar"."""
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{key}: {inline(inner)}" for key, inner in value.items()) + "}"
+    if isinstance(value, list):
+        return " to ".join(inline(inner) for inner in value)
+    return str(value)
 
 
 @dataclass(frozen=True)
@@ -194,6 +203,33 @@ class DataFile:
 
 
 @dataclass(frozen=True)
+class Likeness:
+    """What `like:` filled in.
+
+    Attributes
+    ----------
+    path
+        Where it stands in the case.
+    name, evidence, source
+        The entry of the catalogue, and what that rests on.
+    filled
+        The keys and values that the user had not written.
+    """
+
+    path: Path
+    name: str
+    evidence: str
+    source: str
+    filled: tuple[tuple[str, object], ...]
+
+    @property
+    def words(self) -> str:
+        """The keys as they would stand in the file, and their source."""
+        keys = ", ".join(f"{key}: {inline(value)}" for key, value in self.filled)
+        return f"{keys or 'nothing'} ({self.source})"
+
+
+@dataclass(frozen=True)
 class Settings:
     """How the sums are done.
 
@@ -234,6 +270,8 @@ class Case:
         value of what is asked.
     groups, data
         Runs that repeat one load, and the files that the case takes numbers from.
+    likes
+        What the catalogue filled in.
     warnings, assumptions
         What a reader should doubt, and what was taken for granted.
     """
@@ -254,6 +292,7 @@ class Case:
     instruments: tuple[tuple[str, str], ...]
     groups: tuple[Group, ...]
     data: tuple[DataFile, ...]
+    likes: tuple[Likeness, ...]
     claims: tuple[dict[str, str | None], ...]
     warnings: tuple[Problem, ...]
     assumptions: tuple[str, ...]

@@ -15,7 +15,7 @@ from fractions import Fraction
 from effband.case.findings import Findings
 from effband.case.program import Program, Spot, Step
 from effband.evidence.instruments import ABSOLUTE, GAUGE, PRESSURE_DIFFERENCE
-from effband.physics import Argument
+from effband.physics import AT_ONCE, SETTLED, Argument
 from effband.problems import Misread
 from effband.units import (
     DIFFERENCE,
@@ -192,8 +192,8 @@ def _expect(
         raise Misread(0, 1, what, "give a temperature in degC, degF or K")
     if argument.kind == DIFFERENCE and given.kind == POINT:
         raise Misread(0, 1, what, "subtract two temperatures, or write K")
-    if argument.settled and given.gas is not None and spot is not None:
-        _settled(function, given.gas, spot, findings)
+    if given.gas is not None and spot is not None:
+        _gas_state(function, argument.gas, given.gas, spot, findings)
     # inside the function the kind has done its work; what a value holds goes on
     return Nature(given.dimension, None, given.mark, given.gas)
 
@@ -204,19 +204,28 @@ def _a(kind: str | None) -> str:
     return f"an {kind}" if kind[0] in "aeiou" else f"a {kind}"
 
 
-def _settled(function: str, gas: tuple[str, str], spot: Spot, findings: Findings) -> None:
+def _gas_state(
+    function: str, needed: str | None, gas: tuple[str, str], spot: Spot, findings: Findings
+) -> None:
+    """Say where a pressure was read in another state of the gas than the function needs."""
     state, name = gas
-    if state == "read at once":
-        what = f"{function} needs a settled pressure, and {name} was read at once"
-        remedy = (
-            f"write warm_pressure(p_start, absolute({name}, barometer), gas_index) in its place"
-        )
-        findings.error(spot.path, what, remedy, spot.start, spot.length)
-    elif state == "unsaid":
+    if needed is None or state == needed:
+        return
+    warmed = f"warm_pressure(p_start, absolute({name}, barometer), gas_index)"
+    if state == "unsaid":
         what = f"{function} uses {name}, which does not say whether the tank had settled"
-        remedy = f"say `gas: settled` on {name}; if read at once, say `gas: read at once` "
-        remedy += "and use warm_pressure(p_start, p_cold, gas_index)"
+        remedy = f"say `gas: {SETTLED}` on {name}; if read at once, say `gas: {AT_ONCE}` "
+        remedy += f"and use {warmed}"
+        if needed == AT_ONCE:
+            remedy = f"say `gas: {AT_ONCE}` on {name}, if it was read before the tank warmed"
         findings.warn(spot.path, what, remedy)
+    elif needed == SETTLED:
+        what = f"{function} needs a settled pressure, and {name} was read at once"
+        findings.error(spot.path, what, f"write {warmed} in its place", spot.start, spot.length)
+    else:
+        what = f"{function} needs a pressure read at once, and {name} had settled"
+        remedy = "give the pressure at the stop, read before the tank has warmed"
+        findings.error(spot.path, what, remedy, spot.start, spot.length)
 
 
 # -- arithmetic ------------------------------------------------------------------------------------

@@ -10,7 +10,7 @@ from effband.case.given import Given
 from effband.case.spreads import BadSpread
 from effband.evidence import distributions as laws
 from effband.evidence.distributions import Distribution
-from effband.evidence.instruments import Accuracy, Curve, Term, angle_on_scale
+from effband.evidence.instruments import Accuracy, Curve, Summand, Term, angle_on_scale
 from effband.units import Quantity, Unit
 
 QUARTER = 0.25
@@ -81,7 +81,7 @@ def curve_at(given: Given, instrument: Instrument, ranged: Range, many: bool) ->
     specimen = given.spread.instrument or ""
     accuracy, calibration = instrument.accuracy, instrument.calibration
     if instrument.class_ is not None:
-        accuracy = Accuracy("class", ((Term("span", instrument.class_ / 100),),))
+        accuracy = Accuracy("class", (Summand((Term("span", instrument.class_ / 100),)),))
     if accuracy is None and calibration is None:
         return None
     if many and instrument.span is None and instrument.error_along_scale is None:

@@ -15,7 +15,7 @@ from effband.case import formula as language
 from effband.case.formula import Binary, Call, Expression, Name, Negative, Number, parse_formula
 from effband.case.text import Path
 from effband.evidence.dependence import Member
-from effband.physics import PhysicsFunction
+from effband.physics import Limit, PhysicsFunction
 from effband.physics.functions import FUNCTIONS as PHYSICS
 from effband.problems import Misread, nearest
 from effband.units import parse_unit
@@ -64,10 +64,24 @@ class Step:
 
 
 @dataclass(frozen=True)
+class Bound:
+    """A limit of a physics function, where it is called: the step that must keep within it."""
+
+    function: str
+    limit: Limit
+    step: int
+    spot: Spot
+
+
+@dataclass(frozen=True)
 class Program:
-    """The list; every input of a step stands before it."""
+    """The list; every input of a step stands before it.
+
+    `bounds` are the limits of the physics functions called; nothing is made of their steps.
+    """
 
     steps: tuple[Step, ...]
+    bounds: tuple[Bound, ...] = ()
 
     @functools.cached_property
     def sources_of(self) -> tuple[frozenset[str], ...]:
@@ -115,6 +129,7 @@ class Builder:
 
     steps: list[Step] = field(default_factory=list)
     known: dict[Hashable, int] = field(default_factory=dict)
+    bounds: dict[Bound, None] = field(default_factory=dict)
 
     def add(
         self,
@@ -136,7 +151,7 @@ class Builder:
 
     def program(self) -> Program:
         """Return the list as it stands."""
-        return Program(tuple(self.steps))
+        return Program(tuple(self.steps), tuple(self.bounds))
 
     def literal(self, step: int) -> float | None:
         """Return the value of a step that is a plain number."""
@@ -250,25 +265,37 @@ class Builder:
             for at, (argument, value) in enumerate(zip(function.arguments, arguments, strict=True))
         }
 
+        held |= {
+            constant.name: self._with_unit(constant.value, constant.unit)
+            for constant in function.constants
+        }
+
         def lookup(name: Name) -> int:
-            if name.name in held:
-                return held[name.name]
-            return self.named_constant(name.name)
+            return held[name.name] if name.name in held else self.named_constant(name.name)
+
+        def inside(text: str) -> int:
+            # messages about the inside point at the call, where the user can act
+            return self.expression(_at(parse_formula(text), call), inner)
 
         inner = Scope(scope.path, scope.owner, lookup)
-        # messages about the inside point at the call, where the user can act
-        value = self.expression(_at(parse_formula(function.expression), call), inner)
+        for name, text in function.where:
+            held[name] = inside(text)
+        value = inside(function.expression)
+        for limit in function.limits:
+            bound = Bound(function.name, limit, inside(limit.of), scope.spot(call))
+            self.bounds.setdefault(bound)
         kept = function.keeps_gas_of
         inherits = (held[kept],) if kept else ()
         return self.add("become", (value, *inherits), function.gives, scope.spot(call))
 
     def named_constant(self, name: str) -> int:
         """Return the step of a constant of the language, with its unit."""
-        value, unit = language.CONSTANTS[name]
-        if unit == "1":
-            return self.constant(value)
-        detail = (parse_unit(unit).dimension, None)
-        return self.add("become", (self.constant(value),), detail)
+        return self._with_unit(*language.CONSTANTS[name])
+
+    def _with_unit(self, number: float, text: str) -> int:
+        unit = parse_unit(text)
+        value = self.constant(unit.to_si(number))
+        return value if text == "1" else self.add("become", (value,), (unit.dimension, None))
 
 
 def _signature(function: PhysicsFunction) -> str:

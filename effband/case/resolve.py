@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 from effband.case import formula as language
@@ -15,7 +16,7 @@ from effband.case.formula import Expression, names_in, parse_formula
 from effband.case.given import Numbers
 from effband.case.groups import Groups
 from effband.case.instruments import check_instrument
-from effband.case.model import Case, Group, Output, Settings, Target
+from effband.case.model import Case, Group, Likeness, Output, Settings, Target, inline
 from effband.case.program import Builder
 from effband.case.readings import Evidence
 from effband.case.run_tables import DataFiles
@@ -25,6 +26,7 @@ from effband.physics.functions import FUNCTIONS as PHYSICS
 from effband.problems import CaseError, Misread, nearest
 from effband.units import parse_quantity, parse_unit
 
+_PRIORS = {"rule of thumb": "a rule of thumb", "handbook": "a handbook value"}
 LEAST_TRIALS, MOST_TRIALS = 1_000, 100_000_000
 LEAST_PROBABILITY, MOST_PROBABILITY = 0.5, 0.9999
 
@@ -37,15 +39,16 @@ def load_case(file: str) -> Case:
 def understand(text: CaseText) -> Case:
     """Return what a case says. Raises CaseError with every problem found."""
     findings = Findings(text)
-    case_file = typed(text, findings)
-    case = _Resolver(case_file, findings).case()
+    case_file, likes = typed(text, findings)
+    case = _Resolver(case_file, likes, findings).case()
     if findings.problems:
         raise CaseError(findings.problems, text.file, text.text)
     return case
 
 
 class _Resolver:
-    def __init__(self, file: CaseFile, findings: Findings) -> None:
+    def __init__(self, file: CaseFile, likes: tuple[Likeness, ...], findings: Findings) -> None:
+        self.likes = likes
         self.findings = findings
         self.builder = Builder()
         self.files = DataFiles(findings)
@@ -82,7 +85,6 @@ class _Resolver:
         used = set().union(*(program.sources_of[output.step] for output in outputs))
         items = self.evidence.items()
         file = self.file
-        written = self.findings.text.tree.get("instruments", {})
         return Case(
             text=self.findings.text,
             title=file.title,
@@ -101,11 +103,12 @@ class _Resolver:
             targets=targets,
             outputs=outputs,
             instruments=tuple(
-                (name, _instrument_words(entry, written[name]))
+                (name, self._instrument_words(name, entry))
                 for name, entry in file.instruments.items()
             ),
             groups=self.groups.all,
             data=tuple(self.files.read.values()),
+            likes=self.likes,
             claims=tuple(
                 {"result": claim.result, "run": claim.run, "says": claim.says}
                 for claim in file.claims
@@ -319,6 +322,19 @@ class _Resolver:
                 return nature.words()
         return ""
 
+    def _instrument_words(self, name: str, entry: Instrument) -> str:
+        """Return an instrument as the user wrote it, and what was filled in."""
+        written = self.findings.text.tree["instruments"][name]
+        words = ", ".join(f"{key}: {inline(value)}" for key, value in written.items())
+        filled = [like.words for like in self.likes if like.path == ("instruments", name)]
+        if entry.shape is None and entry.calibration is None:
+            filled.append("shape: rectangular")
+        if entry.division is not None and entry.readable_to is None:
+            filled.append("readable_to: 1/4")
+        if entry.evidence is None:
+            filled.append("evidence: datasheet")
+        return words + (f" (filled in: {', '.join(filled)})" if filled else "")
+
     # -- the rest ----------------------------------------------------------------------------
 
     def _headline(self) -> str | None:
@@ -359,8 +375,21 @@ class _Resolver:
                 what = f"no reading was taken with {name}"
                 self.findings.warn(("instruments", name), what, "name it as `instrument:`")
 
+    def _priors(self) -> Iterator[str]:
+        """Yield what stands on a rule of thumb or a handbook: never used silently."""
+        leaves = {leaf.name: leaf for leaf in self.evidence.leaves if leaf.section == "inputs"}
+        for like in self.likes:
+            section, name = str(like.path[0]), str(like.path[-1])
+            if section == "upgrades" or like.evidence not in _PRIORS:
+                continue
+            said = like.words
+            if section == "inputs" and name in leaves:
+                words = "; ".join(component.words for component in leaves[name].components)
+                said = f"{words} ({like.source})"
+            yield f"{name} is {_PRIORS[like.evidence]}, {like.name}: {said}"
+
     def _assumptions(self) -> list[str]:
-        found = list(dict.fromkeys(self.evidence.assumptions))
+        found = [*self._priors(), *dict.fromkeys(self.evidence.assumptions)]
         if self.file.runs is not None and self.file.runs.expected:
             found.append("the readings are expected ones: nothing has been measured yet")
         for unit in sorted({leaf.unit.text for leaf in self.evidence.leaves} & {"hp", "oz"}):
@@ -368,30 +397,9 @@ class _Resolver:
         return found
 
 
-def _instrument_words(entry: Instrument, written: Any) -> str:
-    """Return an instrument as the user wrote it, and what was filled in."""
-    words = ", ".join(f"{key}: {_inline(value)}" for key, value in written.items())
-    filled = []
-    if entry.shape is None and entry.calibration is None:
-        filled.append("shape: rectangular")
-    if entry.division is not None and entry.readable_to is None:
-        filled.append("readable_to: 1/4")
-    if entry.evidence is None:
-        filled.append("evidence: datasheet")
-    return words + (f" (filled in: {', '.join(filled)})" if filled else "")
-
-
-def _inline(value: Any) -> str:
-    if isinstance(value, dict):
-        return "{" + ", ".join(f"{k}: {_inline(v)}" for k, v in value.items()) + "}"
-    if isinstance(value, list):
-        return " to ".join(_inline(v) for v in value)
-    return str(value)
-
-
 def _flat(about: Any, prefix: str = "") -> list[tuple[str, str]]:
     if not isinstance(about, dict):
-        return [] if about is None else [(prefix, _inline(about))]
+        return [] if about is None else [(prefix, inline(about))]
     return [
         pair for key, value in about.items() for pair in _flat(value, f"{prefix} {key}".strip())
     ]

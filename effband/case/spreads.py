@@ -73,7 +73,7 @@ class _Form:
 
 
 # Keys of a spread that say how the number is distributed; the others say what it is.
-_SAYING = (
+SAYING = (
     "value plus_minus shape top low likely high inexact chance_inside standard_uncertainty"
     " degrees_of_freedom expanded_uncertainty coverage_factor repeats within_factor"
     " random_events mean"
@@ -323,7 +323,7 @@ _FORMS = (
 
 def keys_given(spread: Spread) -> frozenset[str]:
     """Return the keys of a spread that say how it is distributed."""
-    return frozenset(key for key in _SAYING if getattr(spread, key) is not None)
+    return frozenset(key for key in SAYING if getattr(spread, key) is not None)
 
 
 def unit_of(spread: Spread) -> Unit:

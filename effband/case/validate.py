@@ -13,6 +13,8 @@ from pydantic import BaseModel, ValidationError
 
 from effband.case.findings import Findings
 from effband.case.format import CaseFile
+from effband.case.likeness import fill_in
+from effband.case.model import Likeness
 from effband.case.text import CaseText, Path
 from effband.problems import nearest
 
@@ -35,8 +37,10 @@ _SECTIONS = (
 )
 
 
-def typed(text: CaseText, findings: Findings) -> CaseFile:
-    """Return the case file as typed entries; problems go to the findings.
+def typed(text: CaseText, findings: Findings) -> tuple[CaseFile, tuple[Likeness, ...]]:
+    """Return the case file as typed entries, and what `like:` filled in.
+
+    Problems go to the findings.
 
     Entries with a problem are left out and their names marked as broken.
     """
@@ -48,9 +52,10 @@ def typed(text: CaseText, findings: Findings) -> CaseFile:
             _forget(tree, path)
         else:
             _take_out(tree, path, findings)
+    likes = fill_in(tree, findings)
     for _ in range(4):  # what hid behind a removed entry shows in the next round
         try:
-            return CaseFile.model_validate(tree)
+            return CaseFile.model_validate(tree), likes
         except ValidationError as error:
             found = [dict(problem) for problem in error.errors(include_url=False)]
             paths = [_path_in(tree, problem["loc"]) for problem in found]
@@ -59,7 +64,7 @@ def typed(text: CaseText, findings: Findings) -> CaseFile:
                     _report(problem, path, findings)
             for path in sorted(paths, key=_last_first, reverse=True):
                 _take_out(tree, path, findings)
-    return CaseFile.model_validate(_STAND_IN)
+    return CaseFile.model_validate(_STAND_IN), likes
 
 
 def _drop_remarks(tree: dict[str, Any]) -> None:

@@ -10,7 +10,7 @@ import click
 from effband import __version__
 from effband.commands import interrupt
 from effband.commands.check import check
-from effband.commands.reference import physics, schema, units
+from effband.commands.reference import instruments, physics, rules, schema, units
 from effband.commands.run import run
 
 INTERRUPTED, PIPE_CLOSED = 130, 141
@@ -27,7 +27,7 @@ def effband() -> None:
     """
 
 
-for command in (check, run, physics, units, schema):
+for command in (check, run, physics, instruments, rules, units, schema):
     effband.add_command(command)
 
 

@@ -12,11 +12,11 @@ def check(case: str) -> None:
 
     Example: effband check cases/wren_bench.yaml
     """
-    from effband.case.resolve import load_case
     from effband.problems import render_all
     from effband.report.understood import understood
+    from effband.study import load
 
-    found = load_case(case)
+    found = load(case)
     if found.warnings:
         text = render_all(found.warnings, found.text.file, found.text.text, "warning")
         click.echo(text, err=True)

@@ -1,29 +1,73 @@
-"""`effband physics`, `units` and `schema`: the reference."""
+"""`effband physics`, `instruments`, `rules`, `units` and `schema`: the reference."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import TypeVar
+
 import click
+
+_Entry = TypeVar("_Entry")
 
 
 @click.command(short_help="List the physics functions, or explain one.")
 @click.argument("name", required=False)
 def physics(name: str | None) -> None:
-    """List the physics functions of the formula language, or explain the one NAMEd."""
+    """List the physics functions of the formula language, or explain the one NAMEd.
+
+    Example: effband physics receiver_exergy
+    """
     from effband.physics.functions import FUNCTIONS, TRADES
-    from effband.problems import nearest, printable
-    from effband.report.reference import function_line, function_page, language_lines
+    from effband.report.reference import function_page, functions_list
 
     if name is None:
-        for trade, functions in TRADES.items():
-            click.echo(f"{trade}:")
-            for function in functions:
-                click.echo(f"  {function_line(function)}")
-        click.echo(language_lines(), nl=False)
+        click.echo(functions_list(TRADES.items()), nl=False)
         return
-    if name not in FUNCTIONS:
-        remedy = nearest(name, FUNCTIONS, "`effband physics` lists them")
-        raise click.UsageError(f"no function is called {printable(name)!r}: {remedy}")
-    click.echo(function_page(FUNCTIONS[name]), nl=False)
+    click.echo(function_page(_known(name, FUNCTIONS, "function", "physics")), nl=False)
+
+
+@click.command(short_help="List the instruments as sold, or explain one.")
+@click.argument("name", required=False)
+def instruments(name: str | None) -> None:
+    """List what an instrument of a case may name by `like:`, or explain the one NAMEd.
+
+    Example: effband instruments "dial gauge class 2.5"
+    """
+    from effband.evidence.as_sold import INSTRUMENTS, INSTRUMENTS_BY_NAME
+    from effband.report.reference import catalogue_list, template_page
+
+    if name is None:
+        click.echo(catalogue_list(INSTRUMENTS, "instruments"), nl=False)
+        return
+    found = _known(name, INSTRUMENTS_BY_NAME, "instrument", "instruments")
+    click.echo(template_page(found), nl=False)
+
+
+@click.command(short_help="List the rules of thumb, or explain one.")
+@click.argument("name", required=False)
+def rules(name: str | None) -> None:
+    """List the rules of thumb that an input may name by `like:`, or explain the one NAMEd.
+
+    Handbook values are among them. Example: effband rules "V-belt efficiency"
+    """
+    from effband.evidence.rules_of_thumb import RULES, RULES_BY_NAME
+    from effband.report.reference import catalogue_list, template_page
+
+    if name is None:
+        click.echo(catalogue_list(RULES, "rules"), nl=False)
+        return
+    click.echo(template_page(_known(name, RULES_BY_NAME, "rule of thumb", "rules")), nl=False)
+
+
+def _known(name: str, known: Mapping[str, _Entry], what: str, command: str) -> _Entry:
+    """Return the entry of a name, however its letters are written; raises click.UsageError."""
+    from effband.problems import nearest, printable
+
+    for word, entry in known.items():
+        if word.casefold() == " ".join(name.split()).casefold():
+            return entry
+    remedy = nearest(name, known, f"`effband {command}` lists them")
+    raise click.UsageError(f"no {what} is called {printable(name)!r}: {remedy}")
 
 
 @click.command(short_help="List the units.")

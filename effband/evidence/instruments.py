@@ -14,6 +14,7 @@ nearly all of it, and the two ends of the scale share nothing.
 from __future__ import annotations
 
 import functools
+import itertools
 import math
 import re
 from collections.abc import Iterator
@@ -90,16 +91,28 @@ class Term:
 
 
 @dataclass(frozen=True)
+class Summand:
+    """One summand of a statement: the greatest of its terms, or one for each part of the scale.
+
+    `up_to` says where all parts but the last end; empty where the greatest term counts.
+    """
+
+    terms: tuple[Term, ...]
+    up_to: tuple[Term, ...] = ()
+
+
+@dataclass(frozen=True)
 class Accuracy:
-    """An accuracy statement: a sum of terms; a tuple of terms counts as its greatest."""
+    """An accuracy statement: a sum."""
 
     text: str
-    terms: tuple[tuple[Term, ...], ...]
+    summands: tuple[Summand, ...]
 
     def each_term(self) -> Iterator[Term]:
-        """Yield every term, those of `greater of` included."""
-        for alternatives in self.terms:
-            yield from alternatives
+        """Yield every term, those that say where a part of the scale ends included."""
+        for summand in self.summands:
+            yield from summand.terms
+            yield from summand.up_to
 
     def needs(self, of: str) -> bool:
         """Return whether any term is a share `of` the span, or counts digits."""
@@ -134,7 +147,18 @@ class Accuracy:
             assert term.quantity is not None
             return term.quantity.si_width
 
-        return sum(max(size(term) for term in alternatives) for alternatives in self.terms)
+        def reaches(bound: Term) -> bool:
+            zero = span[0] if bound.of == "span" and span is not None else 0.0
+            # an end belongs to the part below it, in any unit
+            return abs(reading - zero) * unit.factor <= size(bound) * (1 + 1e-12)
+
+        def one(summand: Summand) -> float:
+            if not summand.up_to:
+                return max(size(term) for term in summand.terms)
+            within = (t for t, b in zip(summand.terms, summand.up_to, strict=False) if reaches(b))
+            return size(next(within, summand.terms[-1]))
+
+        return sum(one(summand) for summand in self.summands)
 
 
 _ATOM = re.compile(
@@ -155,26 +179,47 @@ def parse_accuracy(text: str) -> Accuracy:
     Misread
         With the offending term; a bare `0.5 %` is refused, since of what is not said.
     """
-    terms = []
-    start = 0
-    for part in text.split("+"):
-        offset = start + len(part) - len(part.lstrip())
-        terms.append(_parse_term(part.strip(), offset))
-        start += len(part) + 1
-    return Accuracy(text, tuple(terms))
+    summands = []
+    for part, start in _split(text, "+"):
+        summands.append(_parse_summand(part, start))
+    return Accuracy(text, tuple(summands))
 
 
-def _parse_term(text: str, start: int) -> tuple[Term, ...]:
+def _split(text: str, by: str, start: int = 0) -> Iterator[tuple[str, int]]:
+    """Yield the stripped parts between separators, and where each begins."""
+    for part in text.split(by):
+        yield part.strip(), start + len(part) - len(part.lstrip())
+        start += len(part) + len(by)
+
+
+def _parse_summand(text: str, start: int) -> Summand:
     if text.startswith("greater of "):
-        first, word, second = text[len("greater of ") :].partition(" or ")
-        if not word:
+        at = start + len("greater of ")
+        parts = list(_split(text[len("greater of ") :], " or ", at))
+        if len(parts) != 2:
             raise Misread(start, len(text), "`greater of` needs two terms", "write A or B")
-        second_start = start + len("greater of ") + len(first) + len(" or ")
-        return (
-            _parse_atom(first.strip(), start + len("greater of ")),
-            _parse_atom(second.strip(), second_start),
-        )
-    return (_parse_atom(text, start),)
+        return Summand(tuple(_parse_atom(*part) for part in parts))
+    steps = [list(_split(step, " up to ", at)) for step, at in _split(text, " then ", start)]
+    last = steps[-1]
+    if len(last) > 1:
+        what = "the last part of the scale goes on to the end of the span"
+        raise Misread(start, len(text), what, "leave its `up to` out")
+    if any(len(step) != 2 for step in steps[:-1]):
+        what = "each part of the scale but the last says how far it goes"
+        raise Misread(start, len(text), what, "write such as 1 g up to 500 g then 2 g")
+    bounds = [_parse_atom(*step[1]) for step in steps[:-1]]
+    if any(bound.of == "reading" for bound in bounds):
+        what = "a part of the scale cannot end at a share of the reading"
+        raise Misread(start, len(text), what, "write such as up to 2 kg, or up to 25 % of span")
+    for first, second in itertools.pairwise(bounds):
+        if first.of == second.of and not _reach(first) < _reach(second):
+            what = "the parts of the scale must go up"
+            raise Misread(start, len(text), what, "write such as 1 g up to 500 g then 2 g")
+    return Summand(tuple(_parse_atom(*step[0]) for step in steps), tuple(bounds))
+
+
+def _reach(bound: Term) -> float:
+    return bound.amount if bound.quantity is None else bound.quantity.si_width
 
 
 def _parse_atom(text: str, start: int) -> Term:

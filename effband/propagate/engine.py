@@ -118,7 +118,7 @@ class Engine:
         ComputationRefused
             When a value is not finite in any trial, or no finite range holds the band.
         """
-        size = min(PILOT, self.plan.size(0))
+        size = self._first()
         place = self._workplace()
         self._fill(0, size, place, None)
         for k, y in enumerate(place.values):
@@ -278,21 +278,33 @@ class Engine:
                 if isinstance(ceiling, Slot) or values[k].max() > ceiling:
                     above[k] += int(np.count_nonzero(values[k] > limit))
 
-    def denominators(self, size: int) -> Iterator[tuple[str, float, float, float, float]]:
+    def denominators(self) -> Iterator[tuple[str, float, float, float, float]]:
         """Yield owner, least, greatest, mean and deviation of what is divided by."""
-        kernel, arrays = self._every_value(0, size)
+        kernel, arrays = self._every_value(0, self._first())
         for step in kernel.instructions:
             divisor = step.inputs[1] if step.function is np.divide else None
             if isinstance(divisor, Slot):
                 y = arrays[divisor.index]
                 yield step.owner, float(y.min()), float(y.max()), float(y.mean()), float(y.std())
 
-    def _every_value(self, block: int, size: int) -> tuple[Kernel, list[FloatArray]]:
+    def start_of(self, steps: Sequence[int]) -> list[FloatArray]:
+        """Return the values of steps in the first trials."""
+        if not steps:
+            return []
+        kernel, arrays = self._every_value(0, self._first(), steps)
+        return [np.asarray(kernel.values(arrays, k)) for k in range(len(steps))]
+
+    def _first(self) -> int:
+        return min(PILOT, self.plan.size(0))
+
+    def _every_value(
+        self, block: int, size: int, wanted: Sequence[int] | None = None
+    ) -> tuple[Kernel, list[FloatArray]]:
         """Return a kernel that keeps every value, and its values over the start of a block."""
         kernel = compile_kernel(
             self.case.program,
             {source.name: source for source in self.case.sources},
-            self.wanted,
+            list(wanted or self.wanted),
             reuse=False,
         )
         arrays = [np.empty(size) for _ in range(kernel.slots)]

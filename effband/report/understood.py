@@ -53,6 +53,11 @@ def _leaf(leaf: Leaf, case: Case) -> list[str]:
     by = "" if leaf.instrument is None else f", read with {leaf.instrument}"
     head = f"  {leaf.name}{run} = {number}" + (f" ({si})" if si else "")
     lines = [f"{head}; {reads}{by}; evidence: {leaf.evidence}"]
+    lines += [
+        f"      filled in by {like.name}: {printable(like.words)}"
+        for like in case.likes
+        if like.path == ("inputs", leaf.name) and leaf.section == "inputs"
+    ]
     sources = {source.name: source for source in case.sources}
     if not leaf.components:
         lines.append("      exact")

@@ -1,7 +1,4 @@
-"""Keys and options that are read and checked but not acted on yet: each says so, none is silent.
-
-What would change a number refuses the case; what only adds a judgement warns.
-"""
+"""Keys and options that are read and checked but not acted on yet: each warns, none is silent."""
 
 from __future__ import annotations
 
@@ -10,7 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from small_case import FILE, Complaint, answers, complaints, understood, warnings
+from small_case import FILE, answers, complaints, understood, warnings
 
 CASE = """\
 effband: 1
@@ -90,25 +87,6 @@ def test_what_only_adds_a_judgement_warns(place: str, text: str, key: str) -> No
     assert f"`{key}:`" in found[0].what
     assert key in case.split("\n")[found[0].line - 1]
     assert found[0].remedy
-
-
-REFUSED = [
-    ("INPUT", "like: pump fuel", "like"),
-    ("COLUMN", "like: pump fuel", "like"),
-    ("CELL", "like: pump fuel", "like"),
-    ("TOP", "instruments: {meter: {like: clamp meter}}", "like"),
-    ("TOP", "instruments: {meter: {like: clamp meter, accuracy: 1 V}}", "like"),
-]
-
-
-@pytest.mark.parametrize(
-    ("place", "text", "key"), REFUSED, ids=[f"{row[0]}-{row[1][:40]}" for row in REFUSED]
-)
-def test_what_would_change_a_number_is_refused(place: str, text: str, key: str) -> None:
-    (found,) = complaints(case_of(place, text))
-    assert found.what == f"`{key}:` is {NOT_YET}"
-    assert found.marked == key
-    assert found.remedy
 
 
 BAD = [
@@ -271,10 +249,3 @@ def test_a_bad_value_of_an_option_is_wrong_usage(
     done = run(tmp_path, *options)
     assert done.returncode == 2
     assert said in done.stderr
-
-
-def test_a_complaint_has_all_its_parts() -> None:
-    (found,) = complaints(case_of("INPUT", "like: pump fuel"))
-    assert found == Complaint(
-        5, 38, "like", "`like:` is not acted on yet", "write the spread out for now"
-    )

@@ -424,7 +424,7 @@ DETOURS = [
     "log(kinetic_energy(p * V * t * t, w) / E)",
     "log(receiver_exergy(absolute(p, b), p * V / b, b) / E)",
     "log(receiver_exergy(absolute(p, b), V * (p * V) / (p2 * V), b) / E)",
-    "warm_pressure(absolute(p, b), absolute(p2, b), (p * V) / (p2 * V)) / b",
+    "warm_pressure(absolute(p, b), absolute(hot, b), (p * V) / (p2 * V)) / b",
     # back to a pressure, as an absolute one
     "receiver_exergy(p * V / V, V, b) / E",
     "receiver_exergy((p * V - E) / V, V, b) / E",

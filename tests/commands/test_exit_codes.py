@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from effband.case import resolve
+from effband import study
 
 Effband = Callable[..., Any]
 CaseFile = Callable[..., Path]
@@ -215,7 +215,7 @@ def test_a_fault_of_our_own_is_one_plain_message(
     def broken(file: str) -> None:
         raise RuntimeError("inside\x1b[31m\nout")
 
-    monkeypatch.setattr(resolve, "load_case", broken)
+    monkeypatch.setattr(study, "load", broken)
     assert commands._exit_code(["check", str(case())]) == 3
     said = capsys.readouterr()
     assert said.out == ""

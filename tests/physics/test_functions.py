@@ -1,182 +1,74 @@
-"""Physics functions: printed or separately computed values, and their own dimensions.
+"""Physics functions: values from outside, and what every entry must hold.
 
-Each value goes through a case file and the whole reading side; two also through the command.
+The values stand in `checks_*.py`, a file for each trade. Each goes through a case file and the
+whole reading side. The rest runs on every entry: its worked line, its dimension, the two laws
+beside each other, and each of its limits on both sides.
 """
 
 from __future__ import annotations
 
+import importlib
 import json
 import math
 import subprocess
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
 import pytest
+from bench import Check, case_text, constant, understood, value_of, worked_out
 
 from effband.case.findings import Findings
-from effband.case.formula import Name, parse_formula
+from effband.case.formula import parse_formula
 from effband.case.natures import Nature, check_natures, fits_unit
 from effband.case.program import Builder, Scope
-from effband.case.resolve import understand
 from effband.case.text import parse_case
-from effband.physics import Argument, PhysicsFunction
+from effband.physics import Argument, Limit, PhysicsFunction
 from effband.physics.functions import FUNCTIONS, TRADES
 from effband.problems import CaseError
-from effband.propagate.kernel import compile_kernel
-from effband.units import parse_unit, same_dimension
+from effband.propagate.domains import outside_as_written
+from effband.report.reference import function_page
+from effband.study import run, with_options
+from effband.units import POINT, Unit, parse_quantity, parse_unit, same_dimension
 
-CASE = """\
-effband: 1
-title: physics
-inputs:
-{inputs}
-results:
-  r: {{formula: "{formula}", unit: "{unit}", is: quantity}}
-"""
-
-# 60 US gallons of 231 cubic inches; psi and atmosphere as in NIST SP 811
-ATMOSPHERE = "barometer: 101325 Pa absolute"
-A = ("p_1: 9 bar gauge", "p_2: 3 bar gauge", "volume: 90 L", ATMOSPHERE)
-B = ("p_1: 8 bar gauge", "p_2: 2 bar gauge", "volume: 100 L", ATMOSPHERE)
-C = ("p_1: 200 bar gauge", "p_2: 20 bar gauge", "volume: 12 L", ATMOSPHERE)
-D = ("p_1: 125 psi gauge", "p_2: 40 psi gauge", "volume: 60 gal_us", ATMOSPHERE)
-S1 = ("p_1: 9.985 bar absolute", "p_cold: 3.535 bar absolute", "index: 1.1304")
-DISC = ("inertia: 0.05625 kg*m^2", "speed: 3000 rpm")  # half m r^2: 5 kg, 0.15 m
-RING = ("inertia: 0.08125 kg*m^2", "speed: 3000 rpm")  # half m (r1^2 + r2^2): 5 kg, 0.10, 0.15 m
-
-EXERGY_1 = "receiver_exergy(absolute(p_1, barometer), volume, barometer)"
-EXERGY_2 = "receiver_exergy(absolute(p_2, barometer), volume, barometer)"
-
-# Each value was worked out to the digits shown with the inputs beside it, by the closed
-# formulas of the availability of a closed system, the polytropic law and 1/2 J w^2.
-CHECKS = [
-    ("absolute", A, "absolute(p_1, barometer)", "bar", 10.01325, 1e-12),
-    ("receiver_exergy", A, EXERGY_1, "J", 125440.3, 5e-7),
-    ("receiver_exergy", A, EXERGY_2, "J", 22715.9, 3e-6),
-    ("receiver_exergy", A, f"{EXERGY_1} - {EXERGY_2}", "J", 102724.4, 6e-7),
-    ("receiver_exergy", B, f"{EXERGY_1} - {EXERGY_2}", "J", 104147.4, 6e-7),
-    ("receiver_exergy", C, f"{EXERGY_1} - {EXERGY_2}", "J", 983627.9, 6e-8),
-    ("receiver_exergy", D, f"{EXERGY_1} - {EXERGY_2}", "J", 246950.9, 3e-7),
-    ("warm_pressure", S1, "warm_pressure(p_1, p_cold, index)", "bar", 3.985, 1.3e-4),
-    ("kinetic_energy", DISC, "kinetic_energy(inertia, speed)", "J", 2775.8, 2e-5),
-    ("kinetic_energy", RING, "kinetic_energy(inertia, speed)", "J", 4009.5, 2e-5),
-]
-
-
-def case_of(inputs: tuple[str, ...], formula: str, unit: str) -> str:
-    lines = []
-    for entry in inputs:
-        name, _, rest = entry.partition(": ")
-        value, kind = rest, ""
-        for word in ("gauge", "absolute"):
-            if rest.endswith(f" {word}"):
-                value = rest.removesuffix(f" {word}")
-                kind = f", reads: {word} pressure, gas: settled"
-        lines.append(f"  {name}: {{constant: {value}{kind}}}")
-    return CASE.format(inputs="\n".join(lines), formula=formula, unit=unit)
-
-
-def value_of(text: str) -> float:
-    case = understand(parse_case(text.encode(), "physics.yaml"))
-    (output,) = case.outputs
-    kernel = compile_kernel(case.program, {}, [output.step], reuse=False)
-    arrays = [np.empty(1) for _ in range(kernel.slots)]
-    kernel.run(arrays)
-    return output.target.unit.from_si(float(np.ravel(kernel.values(arrays, 0))[0]))
-
-
-@pytest.mark.parametrize(
-    ("function", "inputs", "formula", "unit", "expected", "allowed"),
-    CHECKS,
-    ids=[f"{row[0]}-{row[4]}" for row in CHECKS],
+CHECKS: tuple[Check, ...] = tuple(
+    check for trade in TRADES for check in importlib.import_module(f"checks_{trade}").CHECKS
 )
-def test_value(
-    function: str,
-    inputs: tuple[str, ...],
-    formula: str,
-    unit: str,
-    expected: float,
-    allowed: float,
-) -> None:
-    assert f"{function}(" in formula
-    assert value_of(case_of(inputs, formula, unit)) == pytest.approx(expected, rel=allowed)
 
 
-def test_every_function_has_a_value_here() -> None:
-    assert set(FUNCTIONS) <= {row[0] for row in CHECKS}
+@pytest.mark.parametrize("check", CHECKS, ids=[f"{c.function}-{c.expected:g}" for c in CHECKS])
+def test_value(check: Check) -> None:
+    assert f"{check.function}(" in check.formula
+    assert check.source
+    found = worked_out(check.formula, check.unit, **check.inputs)
+    assert found == pytest.approx(check.expected, rel=check.allowed, abs=0)
 
 
-def test_exergy_by_its_integral() -> None:
-    """The work of a frictionless isothermal expansion to p0, less that against the room."""
-    p0, p1, volume = 101325.0, 1001325.0, 0.09
-    pressures = np.linspace(p0, p1, 200_001)
-    grown = volume * p1 / pressures  # the volume that the gas takes at each pressure
-    work = float(np.trapezoid(pressures[::-1] - p0, grown[::-1]))
-    assert value_of(case_of(A, EXERGY_1, "J")) == pytest.approx(work, rel=1e-8)
-
-
-def test_exergy_at_room_pressure_is_zero_and_least() -> None:
-    inputs = ("p_1: 0 bar gauge", "volume: 90 L", ATMOSPHERE)
-    assert value_of(case_of(inputs, EXERGY_1, "J")) == pytest.approx(0.0, abs=1e-9)
-    for around in ("-0.1", "0.1"):
-        near = (f"p_1: {around} bar gauge", "volume: 90 L", ATMOSPHERE)
-        assert value_of(case_of(near, EXERGY_1, "J")) > 0.0
-
-
-def test_gauge_for_absolute_would_be_nine_per_cent_off() -> None:
-    """90 L from 9 to 3 bar: 93.6 kJ with gauge pressures taken as absolute, not 102.7."""
-    wrong = (
-        "p_1: 9 bar absolute",
-        "p_2: 3 bar absolute",
-        "volume: 90 L",
-        ATMOSPHERE,
-    )
-    formula = "receiver_exergy(p_1, volume, barometer) - receiver_exergy(p_2, volume, barometer)"
-    assert value_of(case_of(wrong, formula, "kJ")) == pytest.approx(93.6, abs=0.05)
-
-
-def test_warming_undoes_the_index() -> None:
-    """(n - 1)/n = ln(p_warm / p_cold) / ln(p_1 / p_cold), with the printed pressures."""
-    n = 1 / (1 - math.log(3.985 / 3.535) / math.log(9.985 / 3.535))
-    assert n == pytest.approx(1.1304, abs=5e-5)
-    for index in (1.0, 1.05, n, 1.4):
-        inputs = ("p_1: 9.985 bar absolute", "p_cold: 3.535 bar absolute", f"index: {index!r}")
-        warm = value_of(case_of(inputs, "warm_pressure(p_1, p_cold, index)", "bar"))
-        assert math.log(warm / 3.535) / math.log(9.985 / 3.535) == pytest.approx(
-            (index - 1) / index, abs=1e-12
-        )
-
-
-def test_a_slow_emptying_warms_no_more_and_a_fast_one_warms_to_the_adiabatic_pressure() -> None:
-    slow = ("p_1: 10.01325 bar absolute", "p_cold: 4.01325 bar absolute", "index: 1")
-    assert value_of(case_of(slow, "warm_pressure(p_1, p_cold, index)", "bar")) == pytest.approx(
-        4.01325, rel=1e-14
-    )
-    fast = (*slow[:2], "index: 1.4")  # 9 to 3 bar gauge: warms to 5.21 bar absolute
-    assert value_of(case_of(fast, "warm_pressure(p_1, p_cold, index)", "bar")) == pytest.approx(
-        5.21, abs=0.005
-    )
+def test_every_function_has_a_value_from_outside() -> None:
+    assert {check.function for check in CHECKS} == set(FUNCTIONS)
 
 
 @pytest.mark.parametrize("speed", ["3000 rpm", "50 rev/s", "314.1592653589793 rad/s"])
 def test_a_turning_speed_in_any_of_its_units(speed: str) -> None:
-    inputs = ("inertia: 0.05625 kg*m^2", f"speed: {speed}")
-    found = value_of(case_of(inputs, "kinetic_energy(inertia, speed)", "J"))
+    found = worked_out("kinetic_energy(j, w)", "J", j="0.05625 kg*m^2", w=speed)
     assert found == pytest.approx(0.5 * 0.05625 * (100 * math.pi) ** 2, rel=1e-14)
 
 
 @pytest.mark.parametrize("speed", ["50 Hz", "50 1/s", "50", "50 m/s"])
 def test_what_is_no_turning_speed(speed: str) -> None:
-    inputs = ("inertia: 0.05625 kg*m^2", f"speed: {speed}")
     with pytest.raises(CaseError, match="must be rotational speed"):
-        value_of(case_of(inputs, "kinetic_energy(inertia, speed)", "J"))
+        worked_out("kinetic_energy(j, w)", "J", j="0.05625 kg*m^2", w=speed)
 
 
 def test_through_the_whole_tool(tmp_path: Path) -> None:
-    text = case_of(A, f"{EXERGY_1} - {EXERGY_2}", "J").replace(
-        "volume: {constant: 90 L}", "volume: {value: 90 L, plus_minus: 2 L}"
-    )
+    inputs = {
+        "p_1": constant("9 bar gauge"),
+        "p_2": constant("3 bar gauge"),
+        "volume": "{value: 90 L, plus_minus: 2 L}",
+        "b": constant("101325 Pa absolute"),
+    }
+    exergy = "receiver_exergy(absolute({}, b), volume, b)"
+    text = case_text(f"{exergy.format('p_1')} - {exergy.format('p_2')}", "J", inputs)
     file = tmp_path / "exergy.yaml"
     file.write_text(text, encoding="utf-8")
     command = [sys.executable, "-m", "effband", "run", str(file), "--json", "--trials", "2000"]
@@ -189,9 +81,72 @@ def test_through_the_whole_tool(tmp_path: Path) -> None:
     assert band["linear"]["standard_uncertainty"] == pytest.approx(expected, rel=1e-5)
 
 
-# -- the entries themselves -------------------------------------------------------------------
+# -- every entry ------------------------------------------------------------------------------
 
-KINDS = {None, "gauge pressure", "absolute pressure", "pressure difference", "temperature"}
+ALL = pytest.mark.parametrize("function", FUNCTIONS.values(), ids=list(FUNCTIONS))
+KINDS = {
+    None,
+    "gauge pressure",
+    "absolute pressure",
+    "pressure difference",
+    "temperature",
+    "temperature difference",
+}
+
+
+def kind_of(argument: Argument) -> str:
+    """Return what follows a constant of an argument in an entry."""
+    said = f", reads: {argument.kind}" if "pressure" in (argument.kind or "") else ""
+    return said + (f", gas: {argument.gas}" if argument.gas else "")
+
+
+def call_of(function: PhysicsFunction, entries: list[str]) -> str:
+    """Return a case that calls a function with inputs x0, x1 and so on."""
+    names = [f"x{at}" for at in range(len(entries))]
+    call = f"{function.name}({', '.join(names)})"
+    return case_text(call, function.gives.unit, dict(zip(names, entries, strict=True)))
+
+
+def entries_at(function: PhysicsFunction, values: list[str]) -> list[str]:
+    return [
+        f"{{constant: {value}{kind_of(argument)}}}"
+        for argument, value in zip(function.arguments, values, strict=True)
+    ]
+
+
+@ALL
+def test_the_worked_line_is_right(function: PhysicsFunction) -> None:
+    assert len(function.example) == len(function.arguments)
+    number, _, unit = function.worked.partition(" ")
+    digits = len(number.partition("e")[0].partition(".")[2])
+    half = 0.5 * 10.0 ** (int(number.partition("e")[2] or 0) - digits)
+    text = call_of(function, entries_at(function, list(function.example)))
+    text = text.replace(f'unit: "{function.gives.unit}"', f'unit: "{unit or 1}"')
+    assert value_of(text) == pytest.approx(float(number), abs=1.0001 * half)
+    assert len(number.lstrip("-0.").replace(".", "")) >= 3
+    refused, doubtful = outside_as_written(understood(text))
+    assert refused == doubtful == []
+
+
+@ALL
+def test_monte_carlo_and_the_first_order_law_agree(function: PhysicsFunction) -> None:
+    """With spreads so narrow that every function is a straight line."""
+    entries = []
+    for argument, value in zip(function.arguments, function.example, strict=True):
+        quantity = parse_quantity(value)
+        width = "0.05 % of value"
+        if quantity.unit.kind == POINT:
+            width = "0.05 K"
+        spread = f"value: {value}, standard_uncertainty: {width}"
+        entries.append(f"{{{spread}{kind_of(argument)}}}")
+    case = understood(call_of(function, entries))
+    (band,) = run(case, with_options(case.settings, trials=60_000)).bands
+    u = band.linear.standard_uncertainty
+    assert u is not None
+    assert u > 0.0
+    # four times the simulation's own uncertainty
+    assert band.summary.standard_uncertainty == pytest.approx(u, rel=4 / math.sqrt(2 * 60_000))
+    assert band.summary.mean == pytest.approx(band.nominal, abs=4 * u / math.sqrt(60_000))
 
 
 def nature_of(argument: Argument) -> Nature:
@@ -199,62 +154,48 @@ def nature_of(argument: Argument) -> Nature:
 
 
 def inner(function: PhysicsFunction, kinds: bool) -> tuple[Nature | None, Findings]:
-    """Return the nature of a function's expression, run on arguments as declared."""
+    """Return the nature of a function's value, called with arguments as declared."""
     builder = Builder()
     held = {}
     for at, argument in enumerate(function.arguments):
         nature = nature_of(argument)
-        detail = nature if kinds else Nature(nature.dimension)
+        detail = nature if kinds else Nature(nature.dimension, argument.kind)
         held[argument.name] = builder.add("become", (builder.constant(2.0 + at),), detail)
-
-    def lookup(name: Name) -> int:
-        return held[name.name] if name.name in held else builder.named_constant(name.name)
-
+    call = f"{function.name}({', '.join(held)})"
     findings = Findings(parse_case(b"effband: 1\n", function.name))
-    scope = Scope(("effband",), function.name, lookup)
-    step = builder.expression(parse_formula(function.expression), scope)
-    return check_natures(builder.program(), findings)[step], findings
+    scope = Scope(("effband",), function.name, lambda name: held[name.name])
+    step = builder.expression(parse_formula(call), scope)
+    bound_steps = [bound.step for bound in builder.program().bounds]
+    natures = check_natures(builder.program(), findings)
+    limits = zip(function.limits, bound_steps, strict=True)
+    for limit, at in limits:
+        nature_found = natures[at]
+        assert nature_found is not None
+        assert same_dimension(nature_found.dimension, parse_unit(limit.unit).dimension), limit.of
+    become = builder.program().steps[step]
+    return natures[become.inputs[0]], findings
 
 
-@pytest.mark.parametrize("function", FUNCTIONS.values(), ids=list(FUNCTIONS))
+@ALL
 def test_the_expression_has_the_dimension_it_declares(function: PhysicsFunction) -> None:
-    nature, findings = inner(function, kinds=False)
-    assert findings.problems == []
-    assert nature is not None
-    assert same_dimension(nature.dimension, parse_unit(function.gives.unit).dimension)
-    assert fits_unit(nature, parse_unit(function.gives.unit)) is None
-
-
-@pytest.mark.parametrize(
-    "function",
-    [f for f in FUNCTIONS.values() if f.name != "absolute"],  # the one that may join the two
-    ids=[name for name in FUNCTIONS if name != "absolute"],
-)
-def test_the_expression_is_fine_with_the_kinds_it_declares(function: PhysicsFunction) -> None:
     nature, findings = inner(function, kinds=True)
     assert findings.problems == []
     assert nature is not None
-    assert nature.kind in (function.gives.kind, None)
+    unit = parse_unit(function.gives.unit)
+    assert same_dimension(nature.dimension, unit.dimension)
+    assert fits_unit(nature, unit) is None
 
 
-@pytest.mark.parametrize("function", FUNCTIONS.values(), ids=list(FUNCTIONS))
+@ALL
 def test_an_argument_of_another_dimension_is_refused(function: PhysicsFunction) -> None:
     for at, wrong in enumerate(function.arguments):
-        inputs = tuple(
-            f"x{k}: 2 mol" if k == at else f"x{k}: 2 {argument.unit}{_kind(argument)}"
-            for k, argument in enumerate(function.arguments)
-        )
-        inputs = tuple(entry.replace(" 1 ", " ").removesuffix(" 1") for entry in inputs)
-        call = f"{function.name}({', '.join(f'x{k}' for k in range(len(function.arguments)))})"
+        entries = entries_at(function, list(function.example))
+        entries[at] = "{constant: 2 mol}"
         with pytest.raises(CaseError, match=f"{function.name}: {wrong.name} "):
-            value_of(case_of(inputs, call, function.gives.unit))
+            value_of(call_of(function, entries))
 
 
-def _kind(argument: Argument) -> str:
-    return f" {argument.kind.split()[0]}" if argument.kind else ""
-
-
-@pytest.mark.parametrize("function", FUNCTIONS.values(), ids=list(FUNCTIONS))
+@ALL
 def test_every_entry_is_complete(function: PhysicsFunction) -> None:
     assert FUNCTIONS[function.name] is function
     assert function.sentence.endswith(".")
@@ -262,14 +203,26 @@ def test_every_entry_is_complete(function: PhysicsFunction) -> None:
     assert function.domain
     assert function.source
     names = [argument.name for argument in function.arguments]
-    assert len(set(names)) == len(names) > 0
+    parts = [name for name, _ in function.where] + [c.name for c in function.constants]
+    assert len({*names, *parts}) == len(names) + len(parts) > 0
     for argument in (*function.arguments, function.gives):
         assert argument.meaning
         assert argument.kind in KINDS
+        assert argument.gas in (None, "settled", "read at once")
         parse_unit(argument.unit)
-    for name in names:
-        assert name in function.expression
+    used = [function.expression, *(text for _, text in function.where)]
+    used = " ".join([*used, *(limit.of for limit in function.limits)])
+    for name in (*names, *parts):
+        assert name in words_of(used), f"{name} is not used"
     assert function.keeps_gas_of in (None, *names)
+    for limit in function.limits:
+        assert bounds_of(limit)
+        assert limit.because
+        assert not limit.because.endswith(".")
+
+
+def words_of(text: str) -> set[str]:
+    return set("".join(c if c.isalnum() or c == "_" else " " for c in text).split())
 
 
 def test_every_function_belongs_to_one_trade() -> None:
@@ -277,12 +230,116 @@ def test_every_function_belongs_to_one_trade() -> None:
     assert sorted(listed) == sorted(FUNCTIONS)
 
 
-@pytest.mark.parametrize("name", FUNCTIONS)
-def test_the_reference_shows_it(name: str) -> None:
-    command = [sys.executable, "-m", "effband", "physics", name]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
-    assert done.returncode == 0, done.stderr
-    flat = " ".join(done.stdout.split())
-    function = FUNCTIONS[name]
-    for words in (function.sentence, function.domain, function.source):
+@ALL
+def test_its_page_shows_it(function: PhysicsFunction) -> None:
+    page = function_page(function)
+    assert max(map(len, page.splitlines())) <= 120
+    flat = " ".join(page.split())
+    shown = [function.sentence, function.domain, function.source, f"= {function.worked}"]
+    shown += [limit.because for limit in function.limits]
+    shown += [argument.meaning for argument in function.arguments]
+    for words in shown:
         assert " ".join(words.split()) in flat
+
+
+# -- limits -----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Place:
+    """One argument of a function moved, in SI units: the others stay as in the example."""
+
+    function: PhysicsFunction
+    at: int
+    value: float
+
+    def value_of(self, limit: Limit) -> float:
+        """Return what a limit bounds, worked out apart from the tool."""
+        known: dict[str, float] = {**vars(math), "standard_gravity": 9.80665, "abs": abs}
+        known |= {"min": min, "max": max, "gas_constant": 8.31446261815324}  # type: ignore[dict-item]
+        for at, (argument, text) in enumerate(
+            zip(self.function.arguments, self.function.example, strict=True)
+        ):
+            known[argument.name] = self.value if at == self.at else parse_quantity(text).si
+        for number in self.function.constants:
+            known[number.name] = parse_unit(number.unit).to_si(number.value)
+        for name, text in (*self.function.where, ("", limit.of)):
+            try:
+                known[name] = eval(text, {}, known)
+            except (ArithmeticError, ValueError):
+                known[name] = math.nan
+        return math.nan if isinstance(known[""], complex) else float(known[""])
+
+    def text(self) -> str:
+        unit = unit_at(self.function, self.at)
+        values = list(self.function.example)
+        values[self.at] = f"{unit.from_si(self.value)!r} {unit.symbol}"
+        return call_of(self.function, entries_at(self.function, values))
+
+
+def unit_at(function: PhysicsFunction, at: int) -> Unit:
+    return parse_quantity(function.example[at]).unit
+
+
+def moved(
+    function: PhysicsFunction, limit: Limit, bound: float, above: bool
+) -> tuple[Place, Place]:
+    """Return a place just inside and one just outside a bound (SI)."""
+    sign = 1.0 if above else -1.0
+    for at in range(len(function.arguments)):
+        start = parse_quantity(function.example[at]).si
+        ways = [start * 1.05**k for k in range(1, 200)] + [start * 0.95**k for k in range(1, 200)]
+        ways += [start + 0.05 * k for k in range(-2000, 2000)] + [-start, 0.0]
+        for far in ways:
+            over = sign * (Place(function, at, far).value_of(limit) - bound)
+            if not over > 0.0:
+                continue
+            near = start
+            for _ in range(80):
+                middle = (near + far) / 2
+                inside = not sign * (Place(function, at, middle).value_of(limit) - bound) > 0.0
+                near, far = (middle, far) if inside else (near, middle)
+            step = 1e-7 * (far - start)
+            return Place(function, at, far - step), Place(function, at, far + step)
+    raise AssertionError(f"{function.name}: nothing reaches {limit}")
+
+
+def bounds_of(limit: Limit) -> list[tuple[str, float, bool]]:
+    """Return each bound of a limit: the words it is named by, its number, whether it is a top."""
+    found = [
+        ("below", limit.least, False),
+        ("above", limit.most, True),
+        ("not above", limit.more_than, False),
+    ]
+    return [(words, number, top) for words, number, top in found if number is not None]
+
+
+BOUNDS = [
+    (function, limit, *bound)
+    for function in FUNCTIONS.values()
+    for limit in function.limits
+    for bound in bounds_of(limit)
+]
+
+
+@pytest.mark.parametrize(
+    ("function", "limit", "words", "number", "above"),
+    BOUNDS,
+    ids=[f"{row[0].name}-{row[1].of}-{row[2]}-{row[3]:g}" for row in BOUNDS],
+)
+def test_a_limit_speaks_outside_and_is_silent_inside(
+    function: PhysicsFunction, limit: Limit, words: str, number: float, above: bool
+) -> None:
+    inside, outside = moved(function, limit, parse_unit(limit.unit).to_si(number), above)
+    said = []
+    for place in (inside, outside):
+        refused, doubtful = outside_as_written(understood(place.text()))
+        said.append([p for p in (refused if limit.refuse else doubtful) if _of(p.what, limit)])
+    assert said[0] == []
+    (problem,) = said[1]
+    assert f", {words} {number:g}" in problem.what
+    assert limit.because in problem.remedy
+
+
+def _of(what: str, limit: Limit) -> bool:
+    return f": {limit.called or limit.of} is " in what

@@ -1,0 +1,41 @@
+"""What an entry of the catalogue is: keys of a case file that `like:` fills in by name."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+COMMON_PRACTICE = "common practice, no source"
+
+
+@dataclass(frozen=True)
+class Template:
+    """One entry of the catalogue: the keys of the case file that `like:` fills in.
+
+    Attributes
+    ----------
+    name
+        What `like:` says, such as "dial gauge class 2.5".
+    keys
+        As they would be written in the file, values as text.
+    sentence
+        What it is, and what to mind.
+    source
+        The standard or publication, `COMMON_PRACTICE`, or what was written from memory.
+    asks
+        Keys that the user must add himself, such as the span.
+    """
+
+    name: str
+    keys: Mapping[str, str | list[str]]
+    sentence: str
+    source: str
+    asks: tuple[str, ...] = ()
+
+
+Groups = tuple[tuple[str, tuple[Template, ...]], ...]  # a heading, and what stands under it
+
+
+def by_name(groups: Groups) -> dict[str, Template]:
+    """Return every entry of all groups under its name."""
+    return {template.name: template for _, templates in groups for template in templates}

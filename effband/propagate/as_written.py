@@ -1,0 +1,36 @@
+"""What a case gives at the numbers as written, without any spread."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from effband.case.model import Case
+from effband.case.program import TRANSPARENT
+from effband.propagate.kernel import UFUNCS
+
+
+def values_as_written(case: Case, steps: Sequence[int]) -> list[float]:
+    """Return the values of steps, SI, every source at its nominal; they may not be finite."""
+    nominal = {source.name: source.nominal for source in case.sources}
+    values: dict[int, float] = {}
+    with np.errstate(all="ignore"):
+        for at in case.program.needed_for(steps):
+            step = case.program.steps[at]
+            inputs = [np.float64(values[i]) for i in step.inputs]
+            if step.op == "constant":
+                assert isinstance(step.detail, float)
+                values[at] = step.detail
+            elif step.op == "source":
+                values[at] = nominal[str(step.detail)]
+            elif step.op == "curve":  # an instrument's error, which is around 0
+                values[at] = 0.0
+            elif step.op == "dependent":
+                assert isinstance(step.detail, tuple)
+                values[at] = step.detail[1]
+            elif step.op in TRANSPARENT:
+                values[at] = inputs[0]
+            else:
+                values[at] = UFUNCS[step.op](*inputs)
+    return [float(values[step]) for step in steps]
