@@ -68,9 +68,49 @@ def test_options_are_refused_with_the_codes_named(readme: str) -> None:
 def test_the_printed_excerpt_is_what_run_prints(readme: str, wren_run: Any) -> None:
     assert wren_run.code == 0
     blocks = re.findall(r"(?ms)^```text\n(.+?)^```$", readme)
-    assert len(blocks) == 1
+    assert len(blocks) == 2
     assert len(blocks[0].splitlines()) >= 8
     assert blocks[0] in wren_run.out
+
+
+DIVER = """\
+effband: 1
+title: a bottle
+
+inputs:
+  p_bottle:
+    {value: 201 bar, plus_minus: 5 bar, reads: absolute pressure, gas: settled}
+  bottle: {value: 12 L, plus_minus: 0.1 L}
+  barometer:
+    {value: 1.013 bar, plus_minus: 5 mbar, reads: absolute pressure}
+results:
+  air: {formula: air, unit: kJ}
+
+formulas:
+  air: receiver_exergy(p_bottle, bottle, barometer)
+"""
+
+
+def test_the_printed_warning_is_what_check_prints(
+    readme: str, effband: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("case.yaml").write_text(DIVER, encoding="utf-8")
+    said = effband("check", "case.yaml")
+    assert said.code == 0
+    block = re.findall(r"(?ms)^```text\n(.+?)^```$", readme)[1]
+    assert block in said.err
+
+
+def test_whole_cases_are_accepted_and_run(readme: str, effband: Any, tmp_path: Path) -> None:
+    blocks = re.findall(r"(?ms)^```yaml\n(.+?)^```$", readme)
+    whole = [block for block in blocks if block.startswith("effband: 1")]
+    assert len(whole) == 2
+    for block in whole:
+        file = tmp_path / "case.yaml"
+        file.write_text(block, encoding="utf-8")
+        said = effband("run", str(file), "--trials", "10000")
+        assert said.code == 0, said.err
 
 
 def test_numbers_explained_are_numbers_printed(readme: str, wren_run: Any) -> None:
