@@ -286,8 +286,39 @@ def test_limit_follows_the_unit_of_the_span() -> None:
 
 
 @pytest.mark.parametrize(
+    ("text", "limits"),
+    [
+        # (reading, limit); an end belongs to the part below it
+        ("1 V up to 5 V then 2 V", [(0, 1), (5, 1), (5.001, 2), (-5, 1), (-5.1, 2), (20, 2)]),
+        ("1 V up to 5000 mV then 2 V", [(5, 1), (5.001, 2)]),
+        ("1 digit up to 500 digits then 3 digits", [(5, 0.01), (5.01, 0.03)]),
+        (
+            "3 % of span up to 25 % of span then 2 % of span up to 75 % of span then 3 % of span",
+            [(-5, 0.75), (1.25, 0.75), (1.26, 0.5), (13.75, 0.5), (13.76, 0.75), (20, 0.75)],
+        ),
+        ("0.1 V + 1 V up to 5 V then 1 % of reading", [(4, 1.1), (10, 0.2)]),
+        ("1 V up to 5 V then 2 V + 0.5 % of reading", [(4, 1.02), (10, 2.05)]),
+    ],
+)
+def test_a_statement_in_steps(text: str, limits: list[tuple[float, float]]) -> None:
+    statement = parse_accuracy(text)
+    for reading, expected in limits:
+        limit = statement.limit(reading, VOLT, (-5.0, 20.0), 0.01)
+        assert limit == pytest.approx(expected, rel=1e-12), reading
+
+
+@pytest.mark.parametrize(
     ("text", "start", "length", "word"),
     [
+        ("1 V up to 5 V", 0, 13, "goes on to the end"),
+        ("1 V up to 5 V then 2 V up to 9 V", 0, 32, "goes on to the end"),
+        ("1 V then 2 V", 0, 12, "says how far"),
+        ("1 digit + 1 V then 2 V", 10, 12, "says how far"),
+        ("1 V up to 5 V then 2 V up to 4 V then 3 V", 0, 41, "must go up"),
+        ("1 V up to 1 % of reading then 2 V", 0, 33, "share of the reading"),
+        ("1 V up to 5 % then 2 V", 10, 3, "of what"),
+        ("1 V up to zorks then 2 V", 10, 5, "zorks"),
+        ("1 V up to 5 V then -2 V", 19, 4, "negative"),
         ("0.5 %", 0, 5, "of what"),
         ("300 ppm", 0, 7, "of what"),
         ("2 digits + 0.5 %", 11, 5, "of what"),
