@@ -323,8 +323,8 @@ def _doubts(case: Case, band: Band) -> Iterator[tuple[str, str]]:
         what = f": no first-order value, since {band.linear.reason}"
         yield what, "the band from the trials stands by itself"
     if band.agrees is False:
-        what = ": the first-order law gives another band than the trials"
-        yield what, "use the band from the trials, which needs no straight line"
+        what = ": the textbook formula for adding spreads (first-order law) gives another band"
+        yield what, "the one shown stands, since this result is no straight line of its inputs"
     yield from _beyond_ceiling(band)
 
 

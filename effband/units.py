@@ -440,6 +440,9 @@ def name_dimension(dimension: Dimension) -> str:
     for name, unit in _NAMED.items():
         if parse_unit(unit).dimension == dimension:
             return f"{name} ({unit})"
+    for name, unit in _NAMED.items():  # a torque times a turning speed is a power
+        if dimension[6] and same_dimension(parse_unit(unit).dimension, dimension):
+            return f"{name} ({unit})"
     if not any(_without_angle(dimension)):
         return "a number without unit"
     above: list[str] = []
@@ -455,6 +458,7 @@ _SYMBOLS = ("kg", "m", "s", "A", "K", "mol", "rad", "cycle")
 _NAMED = {
     "mass": "kg",
     "length": "m",
+    "angle": "rad",
     "area": "m^2",
     "volume": "m^3",
     "time": "s",
@@ -473,5 +477,7 @@ _NAMED = {
     "density": "kg/m^3",
     "volume flow": "m^3/s",
     "mass flow": "kg/s",
+    "energy per mass": "J/kg",
+    "specific heat": "J/(kg*K)",
     "moment of inertia": "kg*m^2",
 }

@@ -330,8 +330,10 @@ def test_the_radian_counts_as_one_and_the_cycle_does_not() -> None:
         ("rpm", "rotational speed (rad/s)"),
         ("Hz", "frequency (Hz)"),
         ("%", "a number without unit"),
-        ("deg", "a number without unit"),
-        ("J/(kg*K)", "m^2/s^2/K"),
+        ("deg", "angle (rad)"),
+        ("J/(kg*K)", "specific heat (J/(kg*K))"),
+        ("N*m*rad/s", "power (W)"),
+        ("W/K", "kg*m^2/s^3/K"),
         ("1/s^2", "1/s^2"),
     ],
 )

@@ -22,6 +22,8 @@ class Findings:
         Names already complained about; whatever uses them is not reported again.
     names_lost
         Whether a whole section of names was refused, so that no name can be called unknown.
+    doubted
+        Names already warned of, so that each use does not say so again.
     rows_lost
         Whether rows of runs were refused, so that no run can be called unknown.
     elsewhere
@@ -34,6 +36,7 @@ class Findings:
     warnings: list[Problem] = field(default_factory=list)
     broken: set[str] = field(default_factory=set)
     names_lost: bool = False
+    doubted: set[str] = field(default_factory=set)
     rows_lost: bool = False
     elsewhere: dict[Path, tuple[Document | None, Place]] = field(default_factory=dict)
 

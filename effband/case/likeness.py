@@ -7,6 +7,7 @@ over.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -15,18 +16,24 @@ from effband.case.model import Likeness
 from effband.case.spreads import SAYING
 from effband.case.text import Path
 from effband.evidence.as_sold import INSTRUMENTS_BY_NAME
-from effband.evidence.catalogue import Template
+from effband.evidence.catalogue import Template, suggestion
 from effband.evidence.rules_of_thumb import RULES_BY_NAME
-from effband.problems import nearest
+from effband.problems import Misread
+from effband.units import parse_quantity
 
 _STATEMENTS = ("accuracy", "class", "calibration")
 _STEPS = ("digit", "division")  # of a display, or of a dial
 _NOT_A_PRIOR = ("constant", "draws", "instrument")
-_EXAMPLES = {
-    "span": "span: [0 bar, 16 bar]",
-    "division": "division: 0.5 bar",
-    "digit": "digit: 0.01 kWh",
+# What a span and a step look like, by what is read.
+_SUCH = {
+    "gauge pressure": ("[0 bar, 16 bar]", "0.5 bar"),
+    "energy": ("[0 kWh, 1000 kWh]", "0.01 kWh"),
+    "mass": ("[0 kg, 5 kg]", "1 g"),
+    "DC voltage": ("[0 V, 20 V]", "0.01 V"),
+    "DC current": ("[0 A, 40 A]", "0.01 A"),
+    "volume flow": ("[0 L/min, 200 L/min]", "5 L/min"),
 }
+_JUDGED = ("rule of thumb", "guess")
 
 
 def fill_in(tree: dict[str, Any], findings: Findings) -> tuple[Likeness, ...]:
@@ -52,9 +59,21 @@ def fill_in(tree: dict[str, Any], findings: Findings) -> tuple[Likeness, ...]:
         place = findings.text.key((*path, "like"))
         findings.elsewhere.update({(*path, key): (None, place) for key in filled})
         evidence = str(template.keys.get("evidence", "datasheet"))
+        own = tuple(key for key in template.keys if key in SAYING and key not in filled)
         found.append(
-            Likeness(path, template.name, evidence, template.source, tuple(filled.items()))
+            Likeness(path, template.name, evidence, template.source, tuple(filled.items()), own)
         )
+        said = entry.get("evidence")
+        if (
+            for_input
+            and said != evidence
+            and said not in _JUDGED
+            and any(k in SAYING for k in filled)
+        ):
+            what = f"{name} says `evidence: {said}`, but its spread is {template.name}, {evidence}"
+            findings.warn(
+                (*path, "evidence"), what, "write the spread that was found so, or delete it"
+            )
     return tuple(found)
 
 
@@ -87,7 +106,7 @@ def _template(path: Path, text: str, for_input: bool, findings: Findings) -> Tem
     if wanted in by_word:
         return by_word[wanted]
     what = f"the catalogue knows no {'rule of thumb' if for_input else 'instrument'} {text!r}"
-    remedy = nearest(text, catalogue, f"`{command}` lists what it knows")
+    remedy = suggestion(text, catalogue, f"`{command}` lists what it knows")
     if wanted in {name.casefold() for name in other}:
         what, remedy = f"{text!r} is {belongs}", f"`{command}` lists what may stand here"
     findings.error((*path, "like"), what, remedy)
@@ -106,14 +125,37 @@ def _fits(
                 what = f"`{key}` does not go with `like`, which states {stated}"
                 remedy = "write those over, or leave `like:` out and note where it comes from"
                 findings.key_error((*path, key), what, remedy)
+        _check_order(path, entry, template, findings)
     else:
         missing = [key for key in template.asks if not _answered(key, entry)]
         if missing:
             names = " and ".join(f"`{key}:`" for key in missing)
             what = f"a {template.name} does not say its {' and '.join(missing)}"
-            such = ", ".join(_EXAMPLES.get(key, f"{key}: ...") for key in missing)
+            span, step = _SUCH[str(template.keys["reads"])]
+            such = ", ".join(f"{key}: {span if key == 'span' else step}" for key in missing)
             findings.key_error((*path, "like"), what, f"add {names} as on yours, such as {such}")
     return len(findings.problems) == before
+
+
+def _check_order(
+    path: Path, entry: Mapping[str, Any], template: Template, findings: Findings
+) -> None:
+    """Refuse a limit of the user's beyond one that he left as listed."""
+    keys = [key for key in ("low", "likely", "high") if key in template.keys]
+    for first, second in itertools.pairwise(keys):
+        own = [key for key in (first, second) if key in entry]
+        try:
+            low, high = (
+                parse_quantity(str(entry.get(k, template.keys[k]))) for k in (first, second)
+            )
+        except Misread:
+            return  # said where the number is read
+        if len(own) == 1 and low.unit.dimension == high.unit.dimension and not low.si < high.si:
+            (mine,) = own
+            other = second if mine == first else first
+            side = "below" if mine == second else "above"
+            what = f"this lies {side} the `{other}: {template.keys[other]}` of {template.name}"
+            findings.error((*path, mine), what, f"write `{other}:` over as well")
 
 
 def _answered(key: str, entry: Mapping[str, Any]) -> bool:

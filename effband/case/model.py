@@ -214,6 +214,8 @@ class Likeness:
         The entry of the catalogue, and what that rests on.
     filled
         The keys and values that the user had not written.
+    own
+        Keys of its spread that the user wrote over.
     """
 
     path: Path
@@ -221,6 +223,7 @@ class Likeness:
     evidence: str
     source: str
     filled: tuple[tuple[str, object], ...]
+    own: tuple[str, ...] = ()
 
     @property
     def words(self) -> str:

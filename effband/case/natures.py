@@ -34,6 +34,10 @@ ANGLE = parse_unit("rad").dimension
 UNSTATED = "pressure of unstated kind"
 
 TO_ABSOLUTE = "write absolute(p, barometer)"
+WARMED = (
+    "what a cold end pressure would settle to is warm_pressure(p_start, p_cold, gas_index), all "
+    "absolute"
+)
 SAY_KIND = (
     "say `reads: gauge pressure`, `absolute pressure` or `pressure difference` where it is declared"
 )
@@ -175,14 +179,19 @@ def _expect(
             f"{place} must be {name_dimension(needed)}; this is {name_dimension(given.dimension)}"
         )
         remedy = "check the formula and the units of what it uses"
-        if turning:
+        if needed == ANGLE:
+            remedy = "write the angle with its unit, such as 90 deg"
+        elif turning:
             remedy = "give a turning speed in rpm, rev/s or rad/s, and counted turns in rev"
         raise Misread(0, 1, what, remedy)
     what = f"{place} must be {_a(argument.kind)}; this is {_a(given.kind)}"
     if argument.kind is not None and given.kind == UNSTATED:
         raise Misread(0, 1, what, SAY_KIND)
     if argument.kind == ABSOLUTE and (given.kind or given.mark) != ABSOLUTE and _mark(given):
-        raise Misread(0, 1, what.replace(_a(None), _a(_mark(given))), TO_ABSOLUTE)
+        remedy = TO_ABSOLUTE if given.gas is None else f"write absolute({given.gas[1]}, barometer)"
+        if argument.name == "barometer":
+            remedy = "name the barometer, which reads an absolute pressure"
+        raise Misread(0, 1, what.replace(_a(None), _a(_mark(given))), remedy)
     if argument.kind == ABSOLUTE and given.blunt:
         what = f"{place} must be {_a(ABSOLUTE)}; this holds {_a(given.blunt)}"
         raise Misread(0, 1, what, SAY_KIND if given.blunt == UNSTATED else TO_ABSOLUTE)
@@ -211,17 +220,18 @@ def _gas_state(
     state, name = gas
     if needed is None or state == needed:
         return
-    warmed = f"warm_pressure(p_start, absolute({name}, barometer), gas_index)"
     if state == "unsaid":
+        if name in findings.doubted:
+            return
+        findings.doubted.add(name)
         what = f"{function} uses {name}, which does not say whether the tank had settled"
-        remedy = f"say `gas: {SETTLED}` on {name}; if read at once, say `gas: {AT_ONCE}` "
-        remedy += f"and use {warmed}"
+        remedy = f"say `gas: {SETTLED}` or `gas: {AT_ONCE}` on {name}; {WARMED}"
         if needed == AT_ONCE:
             remedy = f"say `gas: {AT_ONCE}` on {name}, if it was read before the tank warmed"
         findings.warn(spot.path, what, remedy)
     elif needed == SETTLED:
         what = f"{function} needs a settled pressure, and {name} was read at once"
-        findings.error(spot.path, what, f"write {warmed} in its place", spot.start, spot.length)
+        findings.error(spot.path, what, f"read it again at rest; {WARMED}", spot.start, spot.length)
     else:
         what = f"{function} needs a pressure read at once, and {name} had settled"
         remedy = "give the pressure at the stop, read before the tank has warmed"

@@ -386,7 +386,10 @@ class _Resolver:
             if section == "inputs" and name in leaves:
                 words = "; ".join(component.words for component in leaves[name].components)
                 said = f"{words} ({like.source})"
-            yield f"{name} is {_PRIORS[like.evidence]}, {like.name}: {said}"
+            own = f" with {' and '.join(f'`{key}`' for key in like.own)} of your own" * bool(
+                like.own
+            )
+            yield f"{name} is {_PRIORS[like.evidence]}, {like.name}{own}: {said}"
 
     def _assumptions(self) -> list[str]:
         found = [*self._priors(), *dict.fromkeys(self.evidence.assumptions)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Mapping
 from typing import TypeVar
 
@@ -61,12 +62,26 @@ def rules(name: str | None) -> None:
 
 def _known(name: str, known: Mapping[str, _Entry], what: str, command: str) -> _Entry:
     """Return the entry of a name, however its letters are written; raises click.UsageError."""
-    from effband.problems import nearest, printable
+    from effband.evidence.as_sold import INSTRUMENTS_BY_NAME
+    from effband.evidence.catalogue import suggestion
+    from effband.evidence.rules_of_thumb import RULES_BY_NAME
+    from effband.physics.functions import FUNCTIONS
+    from effband.problems import printable
 
+    wanted = " ".join(name.split()).casefold()
     for word, entry in known.items():
-        if word.casefold() == " ".join(name.split()).casefold():
+        if word.casefold() == wanted:
             return entry
-    remedy = nearest(name, known, f"`effband {command}` lists them")
+    remedy = suggestion(name, known, f"`effband {command}` lists them")
+    lists: dict[str, Mapping[str, object]] = {
+        "physics": FUNCTIONS,
+        "instruments": INSTRUMENTS_BY_NAME,
+        "rules": RULES_BY_NAME,
+    }
+    for other, names in lists.items():
+        for word in names:
+            if word.casefold() == wanted:
+                remedy = f"write `effband {other} {shlex.quote(word)}`"
     raise click.UsageError(f"no {what} is called {printable(name)!r}: {remedy}")
 
 

@@ -215,6 +215,20 @@ _LENGTH = (
         "practice",
     ),
     Template(
+        "steel rule",
+        {
+            "reads": "length",
+            "accuracy": "0.2 mm",
+            "division": "1 mm",
+            "readable_to": "1/2",
+            **_SAME,
+            **_UNSURE,
+        },
+        "Steel rule of a workshop, read to half a millimetre: where its zero is held adds as much "
+        "again, so read the zero as well, or use `each_reading:`.",
+        COMMON_PRACTICE,
+    ),
+    Template(
         "caliper",
         {
             "reads": "length",

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from effband.problems import nearest
+
+MOST_SUGGESTED = 4
 COMMON_PRACTICE = "common practice, no source"
 
 
@@ -34,6 +37,24 @@ class Template:
 
 
 Groups = tuple[tuple[str, tuple[Template, ...]], ...]  # a heading, and what stands under it
+
+
+def suggestion(text: str, known: Iterable[str], otherwise: str) -> str:
+    """Return the nearest known names, or those that share a word with the text, or other advice."""
+    names = sorted(known)
+    close = nearest(text, names, "")
+    if close:
+        return close
+    words = {word for word in _words(text) if len(word) > 2}
+    sharing = [name for name in names if words & _words(name)]
+    if not sharing:
+        return otherwise
+    more = f" or {len(sharing) - MOST_SUGGESTED} more" if len(sharing) > MOST_SUGGESTED else ""
+    return f"did you mean {' or '.join(sharing[:MOST_SUGGESTED])}{more}? {otherwise}"
+
+
+def _words(text: str) -> set[str]:
+    return set(text.casefold().replace("-", " ").split())
 
 
 def by_name(groups: Groups) -> dict[str, Template]:

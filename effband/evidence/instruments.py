@@ -168,6 +168,7 @@ _SPOKEN = (
     (re.compile(r"\b(rdg|rd|of value|of reading)\b", re.I), "write `N % of reading`"),
     (re.compile(r"\b(fs|fsd|fso|f\.s\.|full scale|of range)\b", re.I), "write `N % of span`"),
     (re.compile(r"\b(counts?|dgts?|lsd)\b", re.I), "write `N digits`"),
+    (re.compile(r"\bdivisions?\b", re.I), "write the width itself, such as 0.5 bar"),
 )
 
 

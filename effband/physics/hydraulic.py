@@ -329,9 +329,9 @@ FUNCTIONS: tuple[PhysicsFunction, ...] = (
             Limit(
                 "coefficient",
                 "1",
-                "coefficients of the standard lie between 0.57 and 0.60",
-                least=0.57,
-                most=0.60,
+                "coefficients of notches lie near 0.58: 0.56 to 0.62",
+                least=0.56,
+                most=0.62,
             ),
         ),
     ),

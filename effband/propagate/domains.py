@@ -10,33 +10,38 @@ import numpy as np
 from effband.case.model import Case
 from effband.case.program import Bound
 from effband.evidence.tables import FloatArray
+from effband.physics import Limit
 from effband.problems import Problem
 from effband.propagate.as_written import values_as_written
 from effband.units import parse_unit
 
 SELDOM = 1e-3  # share of the trials beyond a bound that only warns, below which nothing is said
 SLACK = 1e-12  # a bound written in another unit lies inside, whatever its last bit
-MOST_RUNS_NAMED = 4
+MOST_NAMED = 4
 
 
 def outside_as_written(case: Case) -> tuple[list[Problem], list[Problem]]:
     """Return what is refused, and what is warned of, at the numbers as written.
 
-    A call is named once, with its value furthest out and the runs it concerns.
+    A limit is named once, with the value furthest out, its runs, and where else it is left.
     """
-    found: dict[tuple[object, ...], list[tuple[Bound, float]]] = defaultdict(list)
+    found: dict[tuple[str, Limit], list[tuple[Bound, float]]] = defaultdict(list)
     for bound, value in zip(case.program.bounds, _as_written(case), strict=True):
         if bool(_beyond(bound, np.array(value))):
-            spot = bound.spot
-            found[spot.path, spot.start, bound.function, bound.limit].append((bound, value))
+            found[bound.function, bound.limit].append((bound, value))
     refused: list[Problem] = []
     doubtful: list[Problem] = []
     for calls in found.values():
         bound, value = max(calls, key=lambda call: _excess(*call))
         unit = parse_unit(bound.limit.unit)
         number = f"{unit.from_si(value):.4g} {unit.symbol}".rstrip()
-        what = f"{bound.function}: {_called(bound)} is {number}{_where(calls)}"
-        what += f", {_side(bound, value)}"
+        places = [_parts(call) for call, _ in calls]
+        formula, _ = _parts(bound)
+        runs = _in_runs([run for other, run in places if other == formula])
+        others = _elsewhere(formula, [other for other, _ in places])
+        what = (
+            f"{bound.function}: {_called(bound)} is {number}{runs}, {_side(bound, value)}{others}"
+        )
         place = case.text.place(bound.spot.path, bound.spot.start, bound.spot.length)
         problem = Problem(place, what, _remedy(bound))
         (refused if bound.limit.refuse else doubtful).append(problem)
@@ -57,7 +62,7 @@ def outside_in_trials(case: Case, values: Sequence[FloatArray]) -> Iterator[tupl
             furthest = max(np.ravel(in_trials), key=lambda value: _excess(bound, float(value)))
             side = _side(bound, float(furthest))
             what = f"{bound.spot.owner}: {bound.function} has {_called(bound)} {side} "
-            yield what + f"in {share:.2g} of the trials looked at", _remedy(bound)
+            yield what + f"in {100 * share:.2g} % of the trials", _remedy(bound)
 
 
 def _as_written(case: Case) -> list[float]:
@@ -110,11 +115,24 @@ def _remedy(bound: Bound) -> str:
     return f"{bound.limit.because}; `effband physics {bound.function}` says where it holds"
 
 
-def _where(calls: Sequence[tuple[Bound, float]]) -> str:
-    runs = [bound.spot.owner.partition(", run ")[2] for bound, _ in calls]
-    runs = [run for run in dict.fromkeys(runs) if run]
-    if not runs:
+def _parts(bound: Bound) -> tuple[str, str]:
+    """Return the formula that a bound stands in, and its run."""
+    formula, _, run = bound.spot.owner.partition(", run ")
+    return formula, run
+
+
+def _in_runs(runs: Sequence[str]) -> str:
+    known = [run for run in dict.fromkeys(runs) if run]
+    if not known:
         return ""
-    if len(runs) > MOST_RUNS_NAMED:
-        return f" at the worst of {len(runs)} runs"
-    return f" in run{'s' * (len(runs) > 1)} {', '.join(runs)}"
+    if len(known) > MOST_NAMED:
+        return f" at the worst of {len(known)} runs"
+    return f" in run{'s' * (len(known) > 1)} {', '.join(known)}"
+
+
+def _elsewhere(formula: str, formulas: Sequence[str]) -> str:
+    """Return in which other formulas the same limit is left."""
+    others = [other for other in dict.fromkeys(formulas) if other != formula]
+    if len(others) > MOST_NAMED:
+        return f" (and in {len(others)} other formulas)"
+    return f" (and in {', '.join(others)})" if others else ""

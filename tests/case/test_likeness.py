@@ -240,10 +240,57 @@ def test_what_does_not_go_with_it_is_refused_in_place(
 
 
 def test_a_fault_with_a_filled_in_key_points_at_like() -> None:
-    (found,) = complaints(case_of(entry="{like: V-belt efficiency, high: 91 %}"))
-    assert (found.marked, found.what) == ("like", "likely must be below high")
-    (found,) = complaints(case_of(entry="{like: V-belt efficiency, low: 99 %}"))
-    assert (found.marked, found.what) == ("low", "low must be below likely")
+    text = "{like: energy meter class 1, digit: 0.01 kWh, error_along_scale: other}"
+    (found,) = complaints(case_of(text))
+    assert found.marked == "other"
+    sheet = "{like: dial gauge class 1, span: [0 kg, 16 kg], division: 0.5 bar}"
+    assert {each.marked for each in answers(case_of(sheet))} <= {"0.5 bar", "like"}
+
+
+@pytest.mark.parametrize(
+    ("entry", "marked", "what", "remedy"),
+    [
+        ("high: 91 %", "91 %", "this lies below the `likely: 95 %` of V-belt efficiency", "likely"),
+        ("low: 99 %", "99 %", "this lies above the `likely: 95 %` of V-belt efficiency", "likely"),
+        ("likely: 99 %", "99 %", "this lies above the `high: 98 %` of V-belt efficiency", "high"),
+        ("likely: 0.5", "0.5", "this lies below the `low: 90 %` of V-belt efficiency", "low"),
+    ],
+)
+def test_a_limit_beyond_one_that_was_left_is_refused(
+    entry: str, marked: str, what: str, remedy: str
+) -> None:
+    (found,) = complaints(case_of(entry=f"{{like: V-belt efficiency, {entry}}}"))
+    assert (found.marked, found.what) == (marked, what)
+    assert found.remedy == f"write `{remedy}:` over as well"
+
+
+def test_whose_limits_they_are_is_said() -> None:
+    own = "{like: V-belt efficiency, low: 80 %, likely: 84 %, high: 88 %}"
+    (said,) = understood(case_of(entry=own)).assumptions
+    assert "V-belt efficiency with `low` and `likely` and `high` of your own: " in said
+
+
+def test_a_rule_that_calls_itself_measured_is_doubted() -> None:
+    text = case_of(entry="{like: V-belt efficiency, low: 91 %, evidence: measured}")
+    assert any("says `evidence: measured`" in each.what for each in warnings(text))
+    for entry in (
+        "{like: V-belt efficiency, evidence: guess}",
+        "{like: V-belt efficiency, low: 91 %, likely: 93 %, high: 94 %, evidence: measured}",
+    ):
+        assert not any("evidence:" in each.what for each in warnings(case_of(entry=entry)))
+
+
+@pytest.mark.parametrize(
+    ("entry", "remedy"),
+    [
+        ("{like: petrol}", "did you mean petrol without ethanol lower heating value or "),
+        ("{like: V-belt}", "did you mean V-belt efficiency"),
+        ("{like: a Pelton}", "pico Pelton wheel efficiency"),
+    ],
+)
+def test_a_shared_word_is_enough_for_a_hint(entry: str, remedy: str) -> None:
+    (found,) = complaints(case_of(entry=entry))
+    assert remedy in found.remedy
 
 
 def test_a_reading_takes_no_rule_of_thumb() -> None:
@@ -279,6 +326,7 @@ def test_every_instrument_can_be_read_with(name: str) -> None:
         "time": ("s", "80", "0.01"),
         "rotational speed": ("rpm", "2600", "1"),
         "volume flow": ("L/min", "120", "1"),
+        "force": ("N", "12", "0.1"),
     }[reads]
     asked = {
         "span": f"[0 {unit}, 2000 {unit}]",

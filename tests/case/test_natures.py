@@ -207,7 +207,7 @@ REFUSED = [
         "tare",
         "receiver_exergy: barometer (pressure of the room's air) must be an absolute pressure; "
         "this is a gauge pressure",
-        TO_ABSOLUTE,
+        "name the barometer, which reads an absolute pressure",
     ),
     (
         "absolute(absolute(p, b), b)",
@@ -505,7 +505,10 @@ def test_an_exponent_is_not_rounded_to_make_a_dimension(formula: str) -> None:
 # -- gas that has settled, or has not ---------------------------------------------------------
 
 SETTLED = "receiver_exergy needs a settled pressure, and hot was read at once"
-USE_WARM = "write warm_pressure(p_start, absolute(hot, barometer), gas_index) in its place"
+USE_WARM = (
+    "read it again at rest; what a cold end pressure would settle to is warm_pressure(p_start, "
+    "p_cold, gas_index), all absolute"
+)
 
 
 def gas_warnings(formula: str) -> list[Complaint]:

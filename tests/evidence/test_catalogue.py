@@ -40,6 +40,7 @@ ANSWERS: dict[str, dict[str, Any]] = {
     "DC current": {"span": ["0 A", "40 A"], "digit": "0.01 A"},
     "mass": {"span": ["0 kg", "15 kg"], "digit": "5 g"},
     "volume flow": {"span": ["0 L/min", "100 L/min"], "division": "5 L/min"},
+    "force": {"span": ["0 N", "50 N"], "division": "0.5 N", "digit": "0.1 N"},
 }
 
 
@@ -241,6 +242,7 @@ PRINTED = (
         ((0.5, TRIANGULAR),),
     ),
     # common practice, no source
+    Printed("steel rule", "mm", {118: 0.2}, ((0.5, TRIANGULAR),)),
     Printed("caliper", "mm", {50.2: 0.03}, ((0.005, RECTANGULAR), (0.02, RECTANGULAR))),
     # scatter of 0.1 s: American Journal of Physics 87 (2019) 110; 0.05 s and 100 ppm by hand
     Printed("hand stopwatch", "s", {8: 0.0508, 60: 0.056}, ((0.005, RECTANGULAR), (0.1, NORMAL))),
@@ -255,7 +257,7 @@ PRINTED = (
 
 
 def test_every_instrument_is_checked() -> None:
-    assert sorted(row.name for row in PRINTED) == sorted(INSTRUMENTS_BY_NAME)
+    assert {row.name for row in PRINTED} == set(INSTRUMENTS_BY_NAME)
 
 
 @pytest.mark.parametrize("row", PRINTED, ids=lambda row: row.name)
@@ -443,9 +445,13 @@ RULES_PRINTED = (
     Rule("small wind rotor power coefficient", "%", (10, 28, 42), (0, 100 * BETZ)),
     # dry wood of all kinds, from memory of fuel handbooks: 17 to 21 MJ/kg
     Rule("oven-dry wood lower heating value", "MJ/kg", (17.5, 18.5, 19.5), (17, 21)),
+    # 43.44 and 0.896 * 43.44 + 0.104 * 26.95 (a tenth by volume is 10.4 % by mass), 2 % either way
+    Rule("pump petrol lower heating value", "MJ/kg", (41.0, 44.3), (40.9, 44.31)),
+    # tables of water from memory: 999.10, 998.21 and 997.05 kg/m^3 at 15, 20 and 25 degC
+    Rule("water density in a workshop", "kg/m^3", (997.0, 998.2, 999.1), (996.9, 999.2)),
 )
 # US Department of Energy, Alternative Fuels Data Center, Properties of Fuels: Btu/lb, lower
-POUNDS = {"petrol": 18_676, "diesel": 18_394, "propane": 19_900, "ethanol": 11_585}
+POUNDS = {"petrol without ethanol": 18_676, "diesel": 18_394, "propane": 19_900, "ethanol": 11_585}
 POUNDS["methanol"] = 8_637
 HEATING_VALUE = " lower heating value"
 
@@ -472,7 +478,7 @@ def test_keys_of_a_rule_are_those_of_the_format(template: Template) -> None:
 def test_every_rule_is_checked() -> None:
     fuels = [fuel + HEATING_VALUE for fuel in POUNDS]
     checked = [*(row.name for row in RULES_PRINTED), *fuels, "V-notch coefficient"]
-    assert sorted(checked) == sorted(RULES_BY_NAME)
+    assert set(checked) == set(RULES_BY_NAME)
 
 
 @pytest.mark.parametrize("row", RULES_PRINTED, ids=lambda row: row.name)
@@ -491,7 +497,8 @@ def test_printed_rules(row: Rule) -> None:
         mean, variance = (a + b) / 2, (b - a) ** 2 / 12
         assert law.name == "rectangular"
     assert law.mean / factor == pytest.approx(mean, rel=1e-12)
-    assert law.sd / factor == pytest.approx(math.sqrt(variance), rel=1e-12)
+    # the variance is a small difference of squares
+    assert law.sd / factor == pytest.approx(math.sqrt(variance), rel=1e-10)
     least, most = row.possible
     assert least <= a < b <= most
 
@@ -509,7 +516,7 @@ def test_heating_values(fuel: str) -> None:
 
 @pytest.mark.parametrize(
     ("fuel", "least", "most"),
-    [("petrol", 42.5, 44.8), ("diesel", 41.4, 43.3), ("propane", 44.8, 52.2)],
+    [("petrol without ethanol", 42.5, 44.8), ("diesel", 41.4, 43.3), ("propane", 44.8, 52.2)],
 )
 def test_heating_values_lie_within_those_of_inventories(
     fuel: str, least: float, most: float

@@ -273,7 +273,7 @@ class Place:
         for name, text in (*self.function.where, ("", limit.of)):
             try:
                 known[name] = eval(code(text), {}, known)
-            except (ArithmeticError, ValueError):
+            except (ArithmeticError, ValueError, TypeError):  # a complex number has no logarithm
                 known[name] = math.nan
         return math.nan if isinstance(known[""], complex) else float(known[""])
 

@@ -349,7 +349,7 @@ WARNED = [
     ("v_notch_flow", {"head": "0.05 m"}, "another notch"),
     ("v_notch_flow", {"head": "0.4 m"}, "another notch"),
     ("v_notch_flow", {"angle": "60 deg"}, "those of 90 deg"),
-    ("v_notch_flow", {"coefficient": "1.4"}, "between 0.57"),
+    ("v_notch_flow", {"coefficient": "1.4"}, "0.56 to 0.62"),
     ("orifice_flow", {"pipe_bore": "49 mm", "orifice_bore": "30 mm"}, "most workshop pipes"),
     ("orifice_flow", {"orifice_bore": "12 mm"}, "sharpness of the edge"),
     ("orifice_flow", {"orifice_bore": "61 mm"}, "between 0.1 and 0.75"),

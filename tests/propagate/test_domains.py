@@ -129,7 +129,7 @@ def test_trials_that_leave_a_domain_are_counted(loaded: Load) -> None:
     (what,) = [what for what in remarks(worked(case)) if "receiver_exergy" in what]
     head, share, tail = what.partition("above 50 bar in ")
     assert head == "air: receiver_exergy has p "
-    number = float(tail.split()[0])
+    number = float(tail.split()[0]) / 100
     assert share
     assert number == pytest.approx(0.25, abs=4 * (0.25 * 0.75 / 8192) ** 0.5)
 
