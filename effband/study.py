@@ -24,7 +24,7 @@ from effband.evidence.scatter import ScatterFactor
 from effband.problems import CaseError, ComputationRefused, in_file_order
 from effband.propagate.adaptive import LEAST_TRIALS, MOST_TRIALS, Judge
 from effband.propagate.as_written import values_as_written
-from effband.propagate.domains import outside_as_written, outside_in_trials
+from effband.propagate.domains import bounds_of_results, outside_as_written, outside_in_trials
 from effband.propagate.engine import Engine
 from effband.propagate.linear import LinearBand, agreement, propagate_linearly, tolerance
 from effband.propagate.ranking import Ranking, rank
@@ -393,9 +393,9 @@ def _near_zero(engine: Engine) -> list[Remark]:
 
 def _outside_its_domain(engine: Engine) -> list[Remark]:
     """Return a remark for each function whose domain the trials leave, though not as written."""
-    bounds = engine.case.program.bounds
+    bounds = bounds_of_results(engine.case)
     values = engine.start_of([bound.step for bound in bounds])
-    return [Remark(*said) for said in outside_in_trials(engine.case, values)]
+    return [Remark(*said) for said in outside_in_trials(engine.case, bounds, values)]
 
 
 def _judge(case: Case, settings: Settings) -> Judge:

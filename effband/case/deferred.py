@@ -35,6 +35,8 @@ def check_deferred(
         _claim(claim, ("claims", at), file, (*runs, *groups), whole, findings)
     for name, upgrade in file.upgrades.items():
         path: Path = ("upgrades", name)
+        if name in findings.broken:
+            continue
         known = [*file.instruments, *file.inputs]
         for replaced in upgrade.replaces:
             _known(replaced, known, (*path, "replaces"), "instrument or input", findings)

@@ -101,6 +101,7 @@ _HINTS = {
     ">": "comparisons are not part of a formula: use min or max, or a claim",
     "%": "write 0.05, or declare an input in %",
 }
+_NO_UNITS = "a number with a unit goes under `inputs:`, with `constant:`"
 _OPERATIONS = {"+": "add", "-": "subtract", "*": "multiply", "/": "divide", "**": "power"}
 
 
@@ -174,7 +175,7 @@ class _Parser:
             if token.text == ",":
                 remedy = "write decimals with a point, such as 9.81"
             elif token.kind == "name" and before.kind == "number":
-                remedy = "a number with a unit goes under `inputs:`, with `constant:`"
+                remedy = _NO_UNITS
             if token.text == ")":
                 remedy = "this parenthesis was never opened"
             raise Misread(token.start, len(token.text), what, remedy)
@@ -251,6 +252,9 @@ class _Parser:
 
     def close(self, opened: _Token) -> None:
         token = self.next()
+        if token.kind == "name" and self.tokens[self.at - 2].kind == "number":
+            what = f"{token.text!r} is out of place here"
+            raise Misread(token.start, len(token.text), what, _NO_UNITS)
         if token.text != ")":
             raise Misread(opened.start, len(opened.text), "a parenthesis is not closed", "write )")
 

@@ -10,6 +10,7 @@ from effband.case.format import CaseFile, Column, Input, Spread
 from effband.case.instruments import missing_instrument
 from effband.case.spreads import BadSpread, keys_given, repeated_values, unit_of
 from effband.case.text import Path
+from effband.evidence.as_sold import INSTRUMENTS_BY_NAME
 from effband.problems import Misread, nearest
 from effband.units import ONE, Quantity, Unit, parse_quantity
 
@@ -74,7 +75,11 @@ def refuse_idle_keys(spread: Spread) -> None:
         raise BadSpread("draws", "a sample from elsewhere is an input's, not a reading's", remedy)
     if spread.like is not None:
         what = "`like:` names a rule of thumb, which is an input by itself"
-        raise BadSpread("like", what, "make it an input, and use that in the formula")
+        remedy = "make it an input, and use that in the formula"
+        if spread.like in INSTRUMENTS_BY_NAME:
+            what = f"{spread.like!r} is an instrument: declare it under `instruments:`"
+            remedy = "and name it here by `instrument:`"
+        raise BadSpread("like", what, remedy)
 
 
 class Numbers:

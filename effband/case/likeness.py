@@ -22,7 +22,6 @@ from effband.problems import Misread
 from effband.units import parse_quantity
 
 _STATEMENTS = ("accuracy", "class", "calibration")
-_STEPS = ("digit", "division")  # of a display, or of a dial
 _NOT_A_PRIOR = ("constant", "draws", "instrument")
 # What a span and a step look like, by what is read.
 _SUCH = {
@@ -42,57 +41,60 @@ def fill_in(tree: dict[str, Any], findings: Findings) -> tuple[Likeness, ...]:
     Entries that name what the catalogue has not are reported and taken out.
     """
     found = []
-    for path, parent in _places(tree):
+    for path, parent, for_input in _places(tree):
         name = str(path[-1])
         entry = parent[name]
         if not isinstance(entry, dict) or not isinstance(entry.get("like"), str):
             continue
-        for_input = "inputs" in path or name == "input"
         template = _template(path, entry["like"], for_input, findings)
         if template is None or not _fits(path, entry, template, for_input, findings):
-            findings.broken.add(name)
+            findings.broken.update(str(step) for step in path[1:])
             del parent[name]
             continue
-        filled = _filled(entry, template)
+        likeness = _likeness(path, entry, template)
+        if for_input:
+            _doubt_evidence(likeness, entry, findings)
         del entry["like"]
-        entry.update(filled)
+        entry.update(likeness.filled)
         place = findings.text.key((*path, "like"))
-        findings.elsewhere.update({(*path, key): (None, place) for key in filled})
-        evidence = str(template.keys.get("evidence", "datasheet"))
-        own = tuple(key for key in template.keys if key in SAYING and key not in filled)
-        found.append(
-            Likeness(path, template.name, evidence, template.source, tuple(filled.items()), own)
-        )
-        said = entry.get("evidence")
-        if (
-            for_input
-            and said != evidence
-            and said not in _JUDGED
-            and any(k in SAYING for k in filled)
-        ):
-            what = f"{name} says `evidence: {said}`, but its spread is {template.name}, {evidence}"
-            findings.warn(
-                (*path, "evidence"), what, "write the spread that was found so, or delete it"
-            )
+        findings.elsewhere.update({(*path, key): (None, place) for key, _ in likeness.filled})
+        found.append(likeness)
     return tuple(found)
 
 
-def _places(tree: Mapping[str, Any]) -> Iterator[tuple[Path, dict[str, Any]]]:
-    """Yield the path of every instrument and input, and the mapping that it stands in."""
+def _places(tree: Mapping[str, Any]) -> Iterator[tuple[Path, dict[str, Any], bool]]:
+    """Yield every instrument and input: its path, what it stands in, and whether it is an input."""
     holders: list[tuple[Path, Any]] = [((), tree)]
     upgrades = tree.get("upgrades")
     for name, upgrade in upgrades.items() if isinstance(upgrades, dict) else ():
         if isinstance(upgrade, dict):
             for key in ("instrument", "input"):
                 if key in upgrade:
-                    yield ("upgrades", name, key), upgrade
+                    yield ("upgrades", name, key), upgrade, key == "input"
             holders.append((("upgrades", name, "adds"), upgrade.get("adds")))
     for path, holder in holders:
         for section in ("instruments", "inputs"):
             entries = holder.get(section) if isinstance(holder, dict) else None
             if isinstance(entries, dict):
                 for name in list(entries):
-                    yield (*path, section, name), entries
+                    yield (*path, section, name), entries, section == "inputs"
+
+
+def _likeness(path: Path, entry: Mapping[str, Any], template: Template) -> Likeness:
+    filled = _filled(entry, template)
+    own = tuple(key for key in template.keys if key in SAYING and key not in filled)
+    evidence = str(template.keys.get("evidence", "datasheet"))
+    return Likeness(path, template.name, evidence, template.source, tuple(filled.items()), own)
+
+
+def _doubt_evidence(like: Likeness, entry: Mapping[str, Any], findings: Findings) -> None:
+    """Warn of a spread of the catalogue's that the user calls better than it is."""
+    said = entry.get("evidence", like.evidence)
+    if said != like.evidence and said not in _JUDGED and like.rests_on_catalogue:
+        name = like.path[-1]
+        what = f"{name} says `evidence: {said}`, but its spread is {like.name}, {like.evidence}"
+        remedy = "write the spread that was found so, or delete it"
+        findings.warn((*like.path, "evidence"), what, remedy)
 
 
 def _template(path: Path, text: str, for_input: bool, findings: Findings) -> Template | None:
@@ -130,7 +132,7 @@ def _fits(
         missing = [key for key in template.asks if not _answered(key, entry)]
         if missing:
             names = " and ".join(f"`{key}:`" for key in missing)
-            what = f"a {template.name} does not say its {' and '.join(missing)}"
+            what = f"{template.name} does not say its {' and '.join(missing)}"
             span, step = _SUCH[str(template.keys["reads"])]
             such = ", ".join(f"{key}: {span if key == 'span' else step}" for key in missing)
             findings.key_error((*path, "like"), what, f"add {names} as on yours, such as {such}")
@@ -159,7 +161,9 @@ def _check_order(
 
 
 def _answered(key: str, entry: Mapping[str, Any]) -> bool:
-    return key in entry or (key in _STEPS and any(step in entry for step in _STEPS))
+    if any(statement in entry for statement in _STATEMENTS):
+        return True  # what the user's own statement needs is asked for where it is read
+    return key in entry or (key == "division" and "digit" in entry)
 
 
 def _filled(entry: Mapping[str, Any], template: Template) -> dict[str, Any]:
@@ -167,8 +171,10 @@ def _filled(entry: Mapping[str, Any], template: Template) -> dict[str, Any]:
     dropped: set[str] = set()
     if any(key in entry for key in _STATEMENTS):
         dropped |= {*_STATEMENTS, "evidence"}  # the catalogue's says nothing of another statement
-    if any(key in entry for key in _STEPS):
-        dropped |= {*_STEPS, "readable_to"}
+    if "digit" in entry:
+        dropped |= {"division", "readable_to"}  # a display in the place of a dial
+    elif "division" in entry:
+        dropped.add("digit")
     return {
         key: value
         for key, value in template.keys.items()

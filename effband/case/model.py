@@ -226,6 +226,11 @@ class Likeness:
     own: tuple[str, ...] = ()
 
     @property
+    def rests_on_catalogue(self) -> bool:
+        """Whether any number of its spread is the catalogue's."""
+        return any(key != "evidence" for key, _ in self.filled)
+
+    @property
     def words(self) -> str:
         """The keys as they would stand in the file, and their source."""
         keys = ", ".join(f"{key}: {inline(value)}" for key, value in self.filled)

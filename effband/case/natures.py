@@ -15,7 +15,7 @@ from fractions import Fraction
 from effband.case.findings import Findings
 from effband.case.program import Program, Spot, Step
 from effband.evidence.instruments import ABSOLUTE, GAUGE, PRESSURE_DIFFERENCE
-from effband.physics import AT_ONCE, SETTLED, Argument
+from effband.physics import AT_ONCE, NOT_COLD, SETTLED, Argument
 from effband.problems import Misread
 from effband.units import (
     DIFFERENCE,
@@ -156,6 +156,8 @@ def _become(step: Step, inputs: list[Nature]) -> Nature:
     detail = step.detail
     if isinstance(detail, Argument):
         gas = inputs[1].gas if len(inputs) > 1 else None
+        if detail.gas is not None:
+            gas = (detail.gas, detail.name)
         return Nature(parse_unit(detail.unit).dimension, detail.kind, inputs[0].mark, gas)
     if detail is None:  # a weighted mean is what its members are
         return inputs[1]
@@ -197,6 +199,9 @@ def _expect(
         raise Misread(0, 1, what, SAY_KIND if given.blunt == UNSTATED else TO_ABSOLUTE)
     if argument.kind in (GAUGE, PRESSURE_DIFFERENCE) and given.kind == ABSOLUTE:
         raise Misread(0, 1, what, "subtract the barometer, or leave the function out")
+    if argument.kind == PRESSURE_DIFFERENCE and given.kind == GAUGE:
+        remedy = "subtract two readings; a gauge between two points reads a pressure difference"
+        raise Misread(0, 1, what, remedy)
     if argument.kind == POINT and given.kind == DIFFERENCE:
         raise Misread(0, 1, what, "give a temperature in degC, degF or K")
     if argument.kind == DIFFERENCE and given.kind == POINT:
@@ -218,7 +223,7 @@ def _gas_state(
 ) -> None:
     """Say where a pressure was read in another state of the gas than the function needs."""
     state, name = gas
-    if needed is None or state == needed:
+    if needed is None or state == needed or (needed == NOT_COLD and state != AT_ONCE):
         return
     if state == "unsaid":
         if name in findings.doubted:
@@ -229,7 +234,7 @@ def _gas_state(
         if needed == AT_ONCE:
             remedy = f"say `gas: {AT_ONCE}` on {name}, if it was read before the tank warmed"
         findings.warn(spot.path, what, remedy)
-    elif needed == SETTLED:
+    elif needed != AT_ONCE:
         what = f"{function} needs a settled pressure, and {name} was read at once"
         findings.error(spot.path, what, f"read it again at rest; {WARMED}", spot.start, spot.length)
     else:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -30,7 +31,12 @@ class Range:
         for term in accuracy.each_term():
             if term.quantity is not None and term.quantity.unit.dimension != self.unit.dimension:
                 _own_width(key, term.quantity, given, given.spread.instrument or "")
-        return accuracy.limit(self.reading, self.unit, self.span, self.digit)
+        limit = accuracy.limit(self.reading, self.unit, self.span, self.digit)
+        if math.isinf(limit):
+            number = f"{self.reading:g} {self.unit.symbol}".rstrip()
+            what = f"{given.name}: {key} of {given.spread.instrument} says nothing at {number}"
+            raise BadSpread(None, what, "check the reading, or how far the statement goes")
+        return limit
 
 
 def in_range(instrument: Instrument, name: str, reading: float, given: Given) -> Range:

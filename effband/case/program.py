@@ -65,11 +65,22 @@ class Step:
 
 @dataclass(frozen=True)
 class Bound:
-    """A limit of a physics function, where it is called: the step that must keep within it."""
+    """A limit of a physics function, where it is called.
+
+    Attributes
+    ----------
+    function, limit, spot
+        Which, and where.
+    step
+        What must keep within it.
+    value
+        What the function makes of it, inside.
+    """
 
     function: str
     limit: Limit
     step: int
+    value: int
     spot: Spot
 
 
@@ -281,8 +292,8 @@ class Builder:
         for name, text in function.where:
             held[name] = inside(text)
         value = inside(function.expression)
-        for limit in function.limits:
-            bound = Bound(function.name, limit, inside(limit.of), scope.spot(call))
+        for limit in function.all_limits:
+            bound = Bound(function.name, limit, inside(limit.of), value, scope.spot(call))
             self.bounds.setdefault(bound)
         kept = function.keeps_gas_of
         inherits = (held[kept],) if kept else ()

@@ -22,7 +22,6 @@ from effband.case.readings import Evidence
 from effband.case.run_tables import DataFiles
 from effband.case.text import CaseText, Path, read_case
 from effband.case.validate import typed
-from effband.physics.functions import FUNCTIONS as PHYSICS
 from effband.problems import CaseError, Misread, nearest
 from effband.units import parse_quantity, parse_unit
 
@@ -120,7 +119,8 @@ class _Resolver:
     # -- names -------------------------------------------------------------------------------
 
     def _check_names(self) -> None:
-        language_words = {*language.FUNCTIONS, *language.REDUCERS, *language.CONSTANTS, *PHYSICS}
+        # not the physics functions: a new one must not break an old case, and `f(` tells a call
+        language_words = {*language.FUNCTIONS, *language.REDUCERS, *language.CONSTANTS}
         words = {word.casefold(): word for word in language_words | {"note", "label"}}
         numbers: list[tuple[Path, Any]] = [
             (("instruments",), self.file.instruments),
@@ -385,7 +385,7 @@ class _Resolver:
             said = like.words
             if section == "inputs" and name in leaves:
                 words = "; ".join(component.words for component in leaves[name].components)
-                said = f"{words} ({like.source})"
+                said = f"{words} ({like.source})" if like.rests_on_catalogue else words
             own = f" with {' and '.join(f'`{key}`' for key in like.own)} of your own" * bool(
                 like.own
             )

@@ -184,7 +184,8 @@ _MASS = (
         "legal scale class III",
         {
             "reads": "mass",
-            "accuracy": "1 digit up to 500 digits then 2 digits up to 2000 digits then 3 digits",
+            "accuracy": "1 digit up to 500 digits then 2 digits up to 2000 digits then 3 digits "
+            "up to 10000 digits",
         },
         "Verified shop scale in use, which may be off by twice what it was on the day of its "
         "verification: its digit is the `e` on its plate; weigh no less than 20 of them.",
@@ -201,16 +202,14 @@ _LENGTH = (
         "tape class II",
         {
             "reads": "length",
-            "accuracy": (
-                "0.5 mm up to 1 m then 0.7 mm up to 2 m then 0.9 mm up to 3 m "
-                "then 1.1 mm up to 4 m then 1.3 mm up to 5 m then 2.3 mm"
-            ),
+            "accuracy": "0.5 mm + 0.02 % of reading",
             "span": ["0 m", "10 m"],
             "division": "1 mm",
             "readable_to": "1/2",
         },
-        "Tape measure with II on it: 0.3 mm and 0.2 mm more for each metre or part of one, beyond "
-        "5 m taken as at 10 m; from a hook 0.2 mm more; half a division for the two ends.",
+        "Tape measure with II on it: 0.3 mm and 0.2 mm more for each metre or part of one, here "
+        "never less and at most 0.2 mm more; from a hook 0.2 mm more; half a division for the two "
+        "ends.",
         "Measuring Instruments Directive 2014/32/EU, annex MI-008, from memory; ends: common "
         "practice",
     ),

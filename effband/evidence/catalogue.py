@@ -42,11 +42,11 @@ Groups = tuple[tuple[str, tuple[Template, ...]], ...]  # a heading, and what sta
 def suggestion(text: str, known: Iterable[str], otherwise: str) -> str:
     """Return the nearest known names, or those that share a word with the text, or other advice."""
     names = sorted(known)
-    close = nearest(text, names, "")
-    if close:
-        return close
     words = {word for word in _words(text) if len(word) > 2}
     sharing = [name for name in names if words & _words(name)]
+    close = nearest(text, names, "")
+    if close and not 0 < len(sharing) <= MOST_SUGGESTED:
+        return close
     if not sharing:
         return otherwise
     more = f" or {len(sharing) - MOST_SUGGESTED} more" if len(sharing) > MOST_SUGGESTED else ""

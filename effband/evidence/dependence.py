@@ -249,8 +249,11 @@ def lower_factor(matrix: FloatArray) -> FloatArray:
         if pivot > _VANISHING:
             for i in range(j, n):
                 factor[i][j] = rest[i - j] / math.sqrt(pivot)
-        # A covariance is at most the root of the product of the variances.
-        elif pivot < -_VANISHING or max(map(abs, rest)) > math.sqrt(_VANISHING):
+        # A covariance is at most the root of the product of the variances; a pivot close to
+        # vanishing may blow rounding up to that, so the eigenvalues have the last word.
+        elif (
+            pivot < -_VANISHING or max(map(abs, rest)) > math.sqrt(_VANISHING)
+        ) and np.linalg.eigvalsh(matrix)[0] < -_VANISHING:
             raise _blame(matrix)
     return np.array(factor)
 

@@ -94,7 +94,7 @@ class Term:
 class Summand:
     """One summand of a statement: the greatest of its terms, or one for each part of the scale.
 
-    `up_to` says where all parts but the last end; empty where the greatest term counts.
+    `up_to` says where all parts, or all but the last, end; empty where the greatest term counts.
     """
 
     terms: tuple[Term, ...]
@@ -121,7 +121,7 @@ class Accuracy:
     def limit(
         self, reading: float, unit: Unit, span: tuple[float, float] | None, digit: float | None
     ) -> float:
-        """Return the limit of error at a reading, in SI units.
+        """Return the limit of error at a reading, in SI units; infinite where none is stated.
 
         Parameters
         ----------
@@ -155,8 +155,11 @@ class Accuracy:
         def one(summand: Summand) -> float:
             if not summand.up_to:
                 return max(size(term) for term in summand.terms)
-            within = (t for t, b in zip(summand.terms, summand.up_to, strict=False) if reaches(b))
-            return size(next(within, summand.terms[-1]))
+            for term, bound in zip(summand.terms, summand.up_to, strict=False):
+                if reaches(bound):
+                    return size(term)
+            open_ended = len(summand.terms) > len(summand.up_to)
+            return size(summand.terms[-1]) if open_ended else math.inf
 
         return sum(one(summand) for summand in self.summands)
 
@@ -201,14 +204,10 @@ def _parse_summand(text: str, start: int) -> Summand:
             raise Misread(start, len(text), "`greater of` needs two terms", "write A or B")
         return Summand(tuple(_parse_atom(*part) for part in parts))
     steps = [list(_split(step, " up to ", at)) for step, at in _split(text, " then ", start)]
-    last = steps[-1]
-    if len(last) > 1:
-        what = "the last part of the scale goes on to the end of the span"
-        raise Misread(start, len(text), what, "leave its `up to` out")
-    if any(len(step) != 2 for step in steps[:-1]):
+    if len(steps[-1]) > 2 or any(len(step) != 2 for step in steps[:-1]):
         what = "each part of the scale but the last says how far it goes"
         raise Misread(start, len(text), what, "write such as 1 g up to 500 g then 2 g")
-    bounds = [_parse_atom(*step[1]) for step in steps[:-1]]
+    bounds = [_parse_atom(*step[1]) for step in steps if len(step) == 2]
     if any(bound.of == "reading" for bound in bounds):
         what = "a part of the scale cannot end at a share of the reading"
         raise Misread(start, len(text), what, "write such as up to 2 kg, or up to 25 % of span")

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 SETTLED, AT_ONCE = "settled", "read at once"
+NOT_COLD = "not read at once"  # where whether it settled need not be said
 
 
 @dataclass(frozen=True)
@@ -27,8 +28,10 @@ class Argument:
     kind
         "absolute pressure", "temperature" and so on, where that matters.
     gas
-        How a pressure must have been read from a receiver: "settled" to room temperature, or
-        "read at once"; None where it does not matter.
+        How a pressure must have been read from a receiver: `SETTLED` to room temperature,
+        `AT_ONCE` or `NOT_COLD`; None where it does not matter. Of a result, how it may pass.
+    never_negative
+        Whether the function means nothing below 0.
     """
 
     name: str
@@ -36,6 +39,7 @@ class Argument:
     meaning: str
     kind: str | None = None
     gas: str | None = None
+    never_negative: bool = False
 
 
 @dataclass(frozen=True)
@@ -79,6 +83,16 @@ class Limit:
     more_than: float | None = None
     called: str | None = None
     refuse: bool = False
+
+    @property
+    def edges(self) -> tuple[tuple[str, float], ...]:
+        """How a value may lie outside, in words, and the bound."""
+        found = (
+            ("below", self.least),
+            ("not above", self.more_than),
+            ("above", self.most),
+        )
+        return tuple((words, bound) for words, bound in found if bound is not None)
 
 
 def not_negative(of: str, unit: str, because: str = "less than nothing: check the sign") -> Limit:
@@ -134,3 +148,26 @@ class PhysicsFunction:
     constants: tuple[Constant, ...] = ()
     limits: tuple[Limit, ...] = ()
     keeps_gas_of: str | None = None
+
+    @property
+    def all_limits(self) -> tuple[Limit, ...]:
+        """The limits, with those that the kinds of the arguments bring."""
+        found = list(self.limits)
+        for argument in self.arguments:
+            if argument.kind in _LEAST_OF_KIND:
+                unit, least, because = _LEAST_OF_KIND[argument.kind]
+                found.append(Limit(argument.name, unit, because, more_than=least, refuse=True))
+            elif argument.never_negative:
+                found.append(not_negative(argument.name, argument.unit))
+        return tuple(found)
+
+
+# Below these there is nothing of a kind: the unit, the bound, what it means to be there.
+_LEAST_OF_KIND = {
+    "absolute pressure": (
+        "bar",
+        0.0,
+        "no absolute pressure is so low: was a gauge reading given as absolute?",
+    ),
+    "temperature": ("degC", -273.15, "nothing is so cold: check the number and its unit"),
+}

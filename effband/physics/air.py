@@ -1,6 +1,15 @@
 """Compressed air: pressures, amounts, and the energy in it and for it."""
 
-from effband.physics import AT_ONCE, SETTLED, Argument, Constant, Limit, PhysicsFunction, positive
+from effband.physics import (
+    AT_ONCE,
+    NOT_COLD,
+    SETTLED,
+    Argument,
+    Constant,
+    Limit,
+    PhysicsFunction,
+    positive,
+)
 
 # -- arguments ------------------------------------------------------------------------------------
 
@@ -29,9 +38,11 @@ _P_REGULATOR = _pressure("p_regulator", "pressure behind the regulator")
 _P_IN = _pressure("p_in", "pressure at the intake")
 _P_OUT = _pressure("p_out", "pressure at the outlet")
 _P_REFERENCE = _pressure("p_reference", "pressure that the volume is stated for")
-_VOLUME = Argument("volume", "m^3", "receiver and pipes")
-_VOLUME_IN = Argument("volume_in", "m^3", "volume taken in, at the intake's pressure")
-_AIR_MASS = Argument("air_mass", "kg", "air that went through")
+_VOLUME = Argument("volume", "m^3", "receiver and pipes", never_negative=True)
+_VOLUME_IN = Argument(
+    "volume_in", "m^3", "volume taken in, at the intake's pressure", never_negative=True
+)
+_AIR_MASS = Argument("air_mass", "kg", "air that went through", never_negative=True)
 _ROOM = _temperature("room_temperature", "temperature of the room")
 _TEMPERATURE = _temperature("temperature", "temperature of the air")
 _T_REFERENCE = _temperature("temperature_reference", "temperature that the volume is stated for")
@@ -104,17 +115,34 @@ def _not_below(above: str, below: str, because: str, refuse: bool = True) -> Lim
     )
 
 
-def _charged(pressure: str) -> Limit:
-    return _not_below(
-        pressure,
-        "barometer",
-        "the receiver holds less than the room's pressure: was a gauge reading given as absolute?",
-        refuse=False,
+_OUTDOORS = Limit(
+    "barometer",
+    "bar",
+    "that is no barometer between the sea and 5000 m: check the number and its unit",
+    least=0.5,
+    most=1.1,
+)
+
+
+def _charged(pressure: str) -> tuple[Limit, ...]:
+    return (
+        _OUTDOORS,
+        _not_below(
+            pressure,
+            "barometer",
+            "the receiver holds less than the room's pressure: was a gauge reading given as "
+            "absolute?",
+            refuse=False,
+        ),
     )
 
 
-def _index(name: str, because: str) -> Limit:
-    return Limit(name, "1", because, least=1.0, most=1.4)
+def _index(name: str, because: str) -> tuple[Limit, ...]:
+    """Warn outside what air can do; far outside the formula has no meaning."""
+    return (
+        Limit(name, "1", because, least=1.0, most=1.4),
+        Limit(name, "1", because, least=0.5, most=3.0, refuse=True),
+    )
 
 
 def _workshop(name: str) -> Limit:
@@ -138,9 +166,10 @@ def _air(name: str) -> Limit:
 
 
 _EXERGY_ERROR = "exergy up to 1.2 % too small to 120 bar, 4 % too large at 200 bar"
+_EXERGY_DOMAIN = "dry air as ideal gas at room temperature: within 0.5 % to 15 bar, 4 % at 200 bar"
 _REAL_EXERGY = "use real_receiver_exergy"
 _REAL_MASS = "divide by real_gas_factor(p, temperature)"
-_PARCEL_ERROR = "1 % too much work at 50 bar, 11 % at 200 bar"
+_PARCEL_ERROR = "1 % too much work at 50 bar, 11 % at 200 bar, more where the air cools"
 _FREEZES = "such air is about to turn liquid, and moist air blocks the way with ice long before"
 _FAST_OR_SLOW = "an emptying lies between slow (1) and too fast for any warming (1.4)"
 _EMPTIED = "nothing was let out: the pressure at the start is to be the higher one"
@@ -160,9 +189,7 @@ _WARMED = _not_below(
     "an emptied receiver warms again and its pressure rises: it leaked, or was not emptied",
     refuse=False,
 )
-_FIT_PRESSURE = Limit(
-    "p", "bar", "the fit to real air was made from 1 to 300 bar", least=1.0, most=300.0
-)
+_FIT_PRESSURE = Limit("p", "bar", "the fit to real air was made up to 300 bar", most=300.0)
 
 
 def _fit_temperature(name: str) -> Limit:
@@ -174,7 +201,7 @@ def _fit_temperature(name: str) -> Limit:
 def _tank_limits(end: str, error: str) -> tuple[Limit, ...]:
     return (
         _not_below("p_start", end, _EMPTIED),
-        _charged(end),
+        *_charged(end),
         _ideal("p_start", error, f"{_REAL_EXERGY} for the most that the air can give"),
         _COLD_EXHAUST,
     )
@@ -182,6 +209,7 @@ def _tank_limits(end: str, error: str) -> tuple[Limit, ...]:
 
 def _regulator_limits(error: str) -> tuple[Limit, ...]:
     return (
+        _OUTDOORS,
         _not_below("p_regulator", "barometer", "air flows out only from above the room's pressure"),
         _ideal("p_regulator", error, "take the work from tables of real air"),
         _workshop("room_temperature"),
@@ -195,14 +223,14 @@ def _compression_limits(error: str) -> tuple[Limit, ...]:
     )
 
 
-_ONE_STAGE = Limit(
-    "p_out / p_in",
-    "1",
-    "one stage would leave the air above 320 degC; real machines take two: use "
-    "staged_compression_work",
-    most=12.0,
-    called="p_out over p_in",
-)
+def _one_stage(warming: str, remedy: str = "use staged_compression_work") -> Limit:
+    return Limit(
+        warming,
+        "1",
+        f"one stage would leave the air above 320 degC; real machines take more: {remedy}",
+        most=2.0,
+        called="temperature at the outlet over that at the intake (kelvin)",
+    )
 
 
 def _compression_index() -> tuple[Limit, ...]:
@@ -248,13 +276,7 @@ FUNCTIONS = (
                 called="absolute pressure",
                 refuse=True,
             ),
-            Limit(
-                "barometer",
-                "bar",
-                "that is no barometer between the sea and 5000 m: check the number and its unit",
-                least=0.5,
-                most=1.1,
-            ),
+            _OUTDOORS,
         ),
     ),
     # -- energy in a receiver ---------------------------------------------------------------------
@@ -267,14 +289,14 @@ FUNCTIONS = (
             "The most work that air at room temperature in a receiver could give; the difference "
             "of two is what any machine is measured against."
         ),
-        domain="dry air as ideal gas at room temperature: within 0.5 % to 15 bar, 4 % at 200 bar",
+        domain=_EXERGY_DOMAIN,
         source=(
             "availability of a closed system; Cengel and Boles, Thermodynamics, chapter on exergy "
             "(work potential of compressed air in a tank), from memory"
         ),
         example=("10.013 bar", "90 L", "1.013 bar"),
         worked="125.46 kJ",
-        limits=(_ideal("p", _EXERGY_ERROR, _REAL_EXERGY), _charged("p")),
+        limits=(_ideal("p", _EXERGY_ERROR, _REAL_EXERGY), *_charged("p")),
     ),
     PhysicsFunction(
         name="real_receiver_exergy",
@@ -297,7 +319,7 @@ FUNCTIONS = (
             ("raised_0", "x_0 * (c1 + x_0 * c2 / 2)"),
         ),
         constants=_FIT_SCALES,
-        limits=(_FIT_PRESSURE, _charged("p"), _fit_temperature("room_temperature")),
+        limits=(_FIT_PRESSURE, *_charged("p"), _fit_temperature("room_temperature")),
     ),
     PhysicsFunction(
         name="isothermal_tank_work",
@@ -334,7 +356,7 @@ FUNCTIONS = (
         worked="65.793 kJ",
         where=_COLD_PARCELS,
         constants=(_GAMMA,),
-        limits=(*_tank_limits("p_cold", _PARCEL_ERROR), _index("gas_index", _FAST_OR_SLOW)),
+        limits=(*_tank_limits("p_cold", _PARCEL_ERROR), *_index("gas_index", _FAST_OR_SLOW)),
     ),
     PhysicsFunction(
         name="adiabatic_dump_work",
@@ -360,7 +382,7 @@ FUNCTIONS = (
             ),
         ),
         constants=(_GAMMA,),
-        limits=_tank_limits("p_cold", "5 % too much work at 50 bar, 29 % at 200 bar"),
+        limits=_tank_limits("p_cold", "5 % too much work at 50 bar and more, 29 % at 200 bar"),
     ),
     # -- work of air behind a regulator -----------------------------------------------------------
     PhysicsFunction(
@@ -428,6 +450,7 @@ FUNCTIONS = (
         worked="40.287 kJ",
         constants=(_R,),
         limits=(
+            _OUTDOORS,
             _not_below("p_supply", "barometer", "the motor would have to suck"),
             _ideal("p_supply", "1.2 % too much at 50 bar", "multiply by real_gas_factor"),
             _workshop("room_temperature"),
@@ -453,7 +476,12 @@ FUNCTIONS = (
     PhysicsFunction(
         name="mass_of_free_air",
         arguments=(
-            Argument("volume", "m^3", "volume as stated: free air, normal or standard volume"),
+            Argument(
+                "volume",
+                "m^3",
+                "volume as stated: free air, normal or standard volume",
+                never_negative=True,
+            ),
             _P_REFERENCE,
             _T_REFERENCE,
         ),
@@ -491,8 +519,8 @@ FUNCTIONS = (
     PhysicsFunction(
         name="volume_at_state",
         arguments=(
-            Argument("volume", "m^3", "volume of the air as it is"),
-            _pressure("p", "pressure of the air as it is"),
+            Argument("volume", "m^3", "volume of the air as it is", never_negative=True),
+            _pressure("p", "pressure of the air as it is", NOT_COLD),
             _TEMPERATURE,
             _P_REFERENCE,
             _T_REFERENCE,
@@ -562,7 +590,7 @@ FUNCTIONS = (
     PhysicsFunction(
         name="warm_pressure",
         arguments=(_P_START, _P_COLD, _GAS_INDEX),
-        gives=_pressure("p_warm", "pressure once the tank is warm"),
+        gives=_pressure("p_warm", "pressure once the tank is warm", SETTLED),
         expression="p_cold * (p_start / p_cold) ** (1 - 1 / gas_index)",
         sentence="The pressure that a tank read cold at the end would settle to.",
         domain="an emptying of constant index between 1 (slow) and 1.4 (fast)",
@@ -570,7 +598,7 @@ FUNCTIONS = (
         example=("9.985 bar", "3.535 bar", "1.1304"),
         worked="3.985 bar",
         limits=(
-            _index("gas_index", _FAST_OR_SLOW),
+            *_index("gas_index", _FAST_OR_SLOW),
             _not_below("p_start", "p_cold", _EMPTIED),
         ),
     ),
@@ -633,7 +661,7 @@ FUNCTIONS = (
         worked="473.69 K",
         where=(("after", "temperature * (p_to / p_from) ** (1 - 1 / index)"),),
         limits=(
-            _index(
+            *_index(
                 "index",
                 "air at one temperature has index 1, and 1.4 where no heat passes: 1.67 would be "
                 "helium or argon",
@@ -655,7 +683,7 @@ FUNCTIONS = (
             "How hot the air in a receiver would get by a filling too fast for any cooling; the "
             "shell keeps a real filling well below."
         ),
-        domain=f"{_IDEAL_GAS}; an upper bound, no heat into the shell",
+        domain=f"{_IDEAL_GAS}; no heat into the shell, air that flows in at one temperature",
         source="energy balance of a filling; any textbook on unsteady flow, from memory",
         example=("1.013 bar", "10.013 bar", "293.15 K", "293.15 K"),
         worked="394.45 K",
@@ -697,7 +725,7 @@ FUNCTIONS = (
         worked="284.01 kJ",
         where=(_K,),
         constants=(_GAMMA,),
-        limits=(*_compression_limits("0.7 % at 50 bar"), _ONE_STAGE),
+        limits=(*_compression_limits("0.7 % at 50 bar"), _one_stage("(p_out / p_in) ** k")),
     ),
     PhysicsFunction(
         name="polytropic_compression_work",
@@ -710,7 +738,11 @@ FUNCTIONS = (
         example=("1 bar", "1 m^3", "8 bar", "1.3"),
         worked="266.88 kJ",
         where=(("e", "1 - 1 / polytropic_index"),),
-        limits=(*_compression_limits("0.7 % at 50 bar"), *_compression_index(), _ONE_STAGE),
+        limits=(
+            *_compression_limits("0.7 % at 50 bar"),
+            *_compression_index(),
+            _one_stage("(p_out / p_in) ** e"),
+        ),
     ),
     PhysicsFunction(
         name="staged_compression_work",
@@ -737,6 +769,7 @@ FUNCTIONS = (
             *_compression_index(),
             Limit("stages", "1", "a compressor has one stage at least", least=1.0, refuse=True),
             Limit("stages", "1", "compressors have up to six stages: check", most=6.0),
+            _one_stage("(p_out / p_in) ** (e / stages)", "count the stages again"),
         ),
     ),
     PhysicsFunction(
@@ -751,13 +784,13 @@ FUNCTIONS = (
             "The least work that any compressor needs to fill a receiver up again: the exergy "
             "that it gains."
         ),
-        domain="dry air as ideal gas at room temperature: within 0.5 % to 15 bar, 4 % at 200 bar",
+        domain=_EXERGY_DOMAIN,
         source="difference of the exergy of the receiver, as in receiver_exergy",
         example=("4.013 bar", "10.013 bar", "90 L", "1.013 bar"),
         worked="102.74 kJ",
         limits=(
             _not_below("p_to", "p_from", _FILLED),
-            _charged("p_from"),
+            *_charged("p_from"),
             _ideal("p_to", _EXERGY_ERROR, f"take the difference of two values: {_REAL_EXERGY}"),
         ),
     ),
@@ -781,15 +814,9 @@ FUNCTIONS = (
         constants=(_GAMMA,),
         limits=(
             _not_below("p_to", "p_from", _FILLED),
-            _charged("p_from"),
+            *_charged("p_from"),
             _ideal("p_to", "1 % at 50 bar, 5 % at 200 bar", "use tables"),
-            Limit(
-                "p_to / barometer",
-                "1",
-                "one stage would leave the air above 320 degC; real machines take two",
-                most=12.0,
-                called="p_to over barometer",
-            ),
+            _one_stage("(p_to / barometer) ** k", "the work is then less than this"),
         ),
     ),
 )

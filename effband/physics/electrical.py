@@ -14,11 +14,7 @@ _TO_LOAD = "voltage / rated_voltage"
 _AGAINST_RATED = "the voltage against the rated one"
 
 
-def _rms(name: str, unit: str) -> Limit:
-    because = "an rms value has no sign: give it as positive; for direct current multiply the two"
-    return Limit(name, unit, because, least=0, refuse=True)
-
-
+_NO_SIGN = "an rms value has no sign: give it as positive; for direct current multiply the two"
 _POWER_FACTOR_LIMITS = (
     Limit(
         "power_factor",
@@ -68,7 +64,11 @@ FUNCTIONS: tuple[PhysicsFunction, ...] = (
         source="definition of the power factor",
         example=("230 V", "2.5 A", "0.8"),
         worked="460.00 W",
-        limits=(_rms("voltage", "V"), _rms("current", "A"), *_POWER_FACTOR_LIMITS),
+        limits=(
+            not_negative("voltage", "V", _NO_SIGN),
+            not_negative("current", "A", _NO_SIGN),
+            *_POWER_FACTOR_LIMITS,
+        ),
     ),
     PhysicsFunction(
         name="three_phase_power",
@@ -87,7 +87,11 @@ FUNCTIONS: tuple[PhysicsFunction, ...] = (
         source="any textbook on alternating current",
         example=("400 V", "3 A", "0.85"),
         worked="1766.7 W",
-        limits=(_rms("line_voltage", "V"), _rms("line_current", "A"), *_POWER_FACTOR_LIMITS),
+        limits=(
+            not_negative("line_voltage", "V", _NO_SIGN),
+            not_negative("line_current", "A", _NO_SIGN),
+            *_POWER_FACTOR_LIMITS,
+        ),
     ),
     PhysicsFunction(
         name="lamp_power",

@@ -13,7 +13,14 @@ _HEATING_VALUE_LIMIT = Limit(
     most=56,
 )
 _STRENGTH_LIMITS = (
-    Limit("strength", "%", "a share lies between 0 and 100 %", least=0, most=100, refuse=True),
+    Limit(
+        "strength",
+        "%",
+        "weaker spirit hardly burns and the formula does not hold for it; a share ends at 100 %",
+        least=80,
+        most=100,
+        refuse=True,
+    ),
     Limit(
         "strength",
         "%",
@@ -132,6 +139,14 @@ FUNCTIONS: tuple[PhysicsFunction, ...] = (
                 "wood u, which is u/(1 + u) over wet wood",
                 least=0,
                 most=100,
+                refuse=True,
+            ),
+            Limit(
+                "moisture",
+                "%",
+                "so wet wood gives no heat: the meter may show water over dry wood u, which is "
+                "u/(1 + u) over wet wood",
+                most=85,
                 refuse=True,
             ),
             Limit(

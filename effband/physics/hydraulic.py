@@ -3,9 +3,9 @@
 from effband.physics import Argument, Constant, Limit, PhysicsFunction, not_negative, positive
 
 _DENSITY = Argument("density", "kg/m^3", "density of the water")
+_NO_LIQUID = positive("density", "kg/m^3", "a liquid has a weight: give its density")
 _FLOW = Argument("flow", "m^3/s", "volume flow")
 _TIME = Argument("time", "s", "time of the filling")
-_GIVES_FLOW = Argument("flow", "m^3/s", "volume flow")
 
 _LIQUID = Limit(
     "density",
@@ -103,6 +103,8 @@ _PLATE_LIMITS = (
         called="the pressure drop",
         refuse=True,
     ),
+    positive("pipe_bore", "mm", "a pipe has a width: give its bore"),
+    positive("viscosity", "Pas", "every liquid has some: water has 0.001 Pas at 20 degC"),
     positive("orifice_bore", "mm", "a hole has a width: give its bore"),
     Limit(
         "beta",
@@ -161,6 +163,7 @@ _PLATE_LIMITS = (
         called="the Reynolds number in the pipe over 16000 (hole/pipe)^2",
     ),
     _LIQUID,
+    _NO_LIQUID,
 )
 
 
@@ -170,7 +173,7 @@ def _orifice(
     return PhysicsFunction(
         name=name,
         arguments=_PLATE_ARGUMENTS,
-        gives=_GIVES_FLOW,
+        gives=_FLOW,
         expression=f"{_COEFFICIENT} * unhindered",
         sentence=f"The flow of a liquid through an orifice plate with {where}.",
         domain=_PLATE_DOMAIN,
@@ -201,8 +204,9 @@ FUNCTIONS: tuple[PhysicsFunction, ...] = (
         worked="788.99 W",
         limits=(
             _LIQUID,
+            _NO_LIQUID,
             _FLOWS_FORWARD,
-            Limit("head", "m", "water that runs uphill gives no power: check the sign", least=0),
+            not_negative("head", "m", "water that runs uphill gives no power: check the sign"),
         ),
     ),
     PhysicsFunction(
@@ -245,12 +249,13 @@ FUNCTIONS: tuple[PhysicsFunction, ...] = (
                 called="the velocity in the pipe",
             ),
             _LIQUID,
+            _NO_LIQUID,
         ),
     ),
     PhysicsFunction(
         name="flow_by_bucket",
         arguments=(Argument("volume", "m^3", "volume filled"), _TIME),
-        gives=_GIVES_FLOW,
+        gives=_FLOW,
         expression="volume / time",
         sentence="The flow that fills a bucket or tank in a measured time.",
         domain="a steady flow, all of it caught; a vessel whose volume was weighed or measured",
@@ -262,7 +267,7 @@ FUNCTIONS: tuple[PhysicsFunction, ...] = (
     PhysicsFunction(
         name="flow_by_weighing",
         arguments=(Argument("mass", "kg", "mass of water caught, tare taken off"), _DENSITY, _TIME),
-        gives=_GIVES_FLOW,
+        gives=_FLOW,
         expression="mass / (density * time)",
         sentence="The flow from the weight of water caught in a measured time.",
         domain=(
@@ -272,7 +277,7 @@ FUNCTIONS: tuple[PhysicsFunction, ...] = (
         source="ISO 4185 (weighing), without its correction for buoyancy, from memory",
         example=("19.88 kg", "998.2 kg/m^3", "7.72 s"),
         worked="2.5798 L/s",
-        limits=(not_negative("mass", "kg"), _LIQUID, *_TIME_LIMITS),
+        limits=(not_negative("mass", "kg"), _LIQUID, _NO_LIQUID, *_TIME_LIMITS),
     ),
     PhysicsFunction(
         name="v_notch_flow",
@@ -281,7 +286,7 @@ FUNCTIONS: tuple[PhysicsFunction, ...] = (
             Argument("angle", "rad", "angle of the notch"),
             Argument("coefficient", "1", "discharge coefficient: 0.578 for 90 deg"),
         ),
-        gives=_GIVES_FLOW,
+        gives=_FLOW,
         expression=(
             "8 / 15 * coefficient * tan(angle / 2) * sqrt(2 * standard_gravity)"
             " * (head + head_correction)**2.5"

@@ -138,6 +138,14 @@ FUNCTIONS: tuple[PhysicsFunction, ...] = (
             _MASS_LIMIT,
             not_negative("radius", "mm"),
             positive("length", "mm", "there is nothing to swing on without strings"),
+            Limit(
+                "length / radius",
+                "1",
+                "strings shorter than the platform is wide swing by another law: were the two "
+                "exchanged?",
+                least=2,
+                called="length over radius",
+            ),
             positive("period", "s", "a swing takes time: give the seconds of one"),
         ),
     ),

@@ -1,6 +1,6 @@
 """Wind: what blows through a rotor's circle, and the most of it that any rotor can take."""
 
-from effband.physics import Argument, Limit, PhysicsFunction
+from effband.physics import Argument, Limit, PhysicsFunction, not_negative
 
 _ARGUMENTS = (
     Argument("density", "kg/m^3", "density of the air"),
@@ -13,10 +13,9 @@ _CUBED = (
     "year, so use the mean of the cubes"
 )
 _EXAMPLE = ("1.225 kg/m^3", "1.2 m", "6 m/s")
-_SIGN = "less than nothing: check the sign"
 
 _LIMITS = (
-    Limit("density", "kg/m^3", _SIGN, least=0, refuse=True),
+    not_negative("density", "kg/m^3"),
     Limit(
         "density",
         "kg/m^3",
@@ -24,7 +23,7 @@ _LIMITS = (
         least=0.8,
         most=1.5,
     ),
-    Limit("rotor_diameter", "m", _SIGN, least=0, refuse=True),
+    not_negative("rotor_diameter", "m"),
     # swept area: scope of IEC 61400-2, from memory
     Limit(
         "rotor_diameter",
@@ -32,7 +31,7 @@ _LIMITS = (
         "small wind machines end at 200 m^2 of swept area: check the unit",
         most=16,
     ),
-    Limit("wind_speed", "m/s", _SIGN, least=0, refuse=True),
+    not_negative("wind_speed", "m/s"),
     Limit(
         "wind_speed",
         "m/s",

@@ -34,35 +34,44 @@ def outside_as_written(case: Case) -> tuple[list[Problem], list[Problem]]:
     for calls in found.values():
         bound, value = max(calls, key=lambda call: _excess(*call))
         unit = parse_unit(bound.limit.unit)
-        number = f"{unit.from_si(value):.4g} {unit.symbol}".rstrip()
-        places = [_parts(call) for call, _ in calls]
-        formula, _ = _parts(bound)
-        runs = _in_runs([run for other, run in places if other == formula])
-        others = _elsewhere(formula, [other for other, _ in places])
-        what = (
-            f"{bound.function}: {_called(bound)} is {number}{runs}, {_side(bound, value)}{others}"
-        )
+        what = f"{bound.function}: {_called(bound)} is {_number(bound, value)} {unit.symbol}"
+        what = f"{what.rstrip()}{_in_runs(bound, calls)}, {_side(bound, value)}"
+        what += _elsewhere(bound, calls)
         place = case.text.place(bound.spot.path, bound.spot.start, bound.spot.length)
         problem = Problem(place, what, _remedy(bound))
         (refused if bound.limit.refuse else doubtful).append(problem)
     return refused, doubtful
 
 
-def outside_in_trials(case: Case, values: Sequence[FloatArray]) -> Iterator[tuple[str, str]]:
+def bounds_of_results(case: Case) -> list[Bound]:
+    """Return the bounds of what results are made of, where trials can move them."""
+    used = set(case.program.needed_for([output.step for output in case.outputs]))
+    sources = case.program.sources_of
+    return [b for b in case.program.bounds if b.value in used and sources[b.step]]
+
+
+def outside_in_trials(
+    case: Case, bounds: Sequence[Bound], values: Sequence[FloatArray]
+) -> Iterator[tuple[str, str]]:
     """Yield what to say, and the remedy, of bounds that hold as written but not in all trials.
 
-    `values` holds, for each bound of the program, what is bounded in a number of trials.
+    `values` holds, for each bound, what is bounded in a number of trials. A limit is named once,
+    with the largest share.
     """
-    for bound, written, in_trials in zip(
-        case.program.bounds, _as_written(case), values, strict=True
-    ):
-        share = float(np.mean(_beyond(bound, in_trials)))
+    written = values_as_written(case, [bound.step for bound in bounds])
+    found: dict[tuple[str, Limit], list[tuple[float, Bound, float]]] = defaultdict(list)
+    for bound, value, trials in zip(bounds, written, values, strict=True):
+        share = float(np.mean(_beyond(bound, trials)))
         least = 0.0 if bound.limit.refuse else SELDOM
-        if share > least and not _beyond(bound, np.array(written)):
-            furthest = max(np.ravel(in_trials), key=lambda value: _excess(bound, float(value)))
-            side = _side(bound, float(furthest))
-            what = f"{bound.spot.owner}: {bound.function} has {_called(bound)} {side} "
-            yield what + f"in {100 * share:.2g} % of the trials", _remedy(bound)
+        if share > least and not _beyond(bound, np.array(value)):
+            furthest = max(np.ravel(trials), key=lambda x: _excess(bound, float(x)))
+            found[bound.function, bound.limit].append((share, bound, float(furthest)))
+    for calls in found.values():
+        share, bound, value = max(calls, key=lambda call: call[0])
+        places = [(call, value) for _, call, value in calls]
+        what = f"{_formula(bound)}: {bound.function} has {_called(bound)} {_side(bound, value)} "
+        what += f"in {100 * share:.2g} % of the trials{_in_runs(bound, places)}"
+        yield what + _elsewhere(bound, places), _remedy(bound)
 
 
 def _as_written(case: Case) -> list[float]:
@@ -71,40 +80,41 @@ def _as_written(case: Case) -> list[float]:
 
 def _beyond(bound: Bound, values: FloatArray) -> FloatArray:
     """Return where values (SI) lie beyond a bound; one that is not finite is refused elsewhere."""
-    limit = bound.limit
+    unit = parse_unit(bound.limit.unit)
     beyond = np.zeros(np.shape(values), dtype=bool)
-    if limit.least is not None:
-        beyond |= values < _si(bound, limit.least, -SLACK)
-    if limit.most is not None:
-        beyond |= values > _si(bound, limit.most, SLACK)
-    if limit.more_than is not None:
-        beyond |= values <= _si(bound, limit.more_than, 0.0)
+    for words, edge in bound.limit.edges:
+        slack = SLACK * max(abs(unit.to_si(edge)), unit.factor / 100)
+        if words == "above":
+            beyond |= values > unit.to_si(edge) + slack
+        else:
+            beyond |= values < unit.to_si(edge) - (slack if words == "below" else -slack)
     return beyond
-
-
-def _si(bound: Bound, number: float, slack: float) -> float:
-    value = parse_unit(bound.limit.unit).to_si(number)
-    return value + slack * abs(value)
 
 
 def _excess(bound: Bound, value: float) -> float:
     """Return how far a value (SI) lies beyond, in the limit's unit."""
-    limit = bound.limit
-    number = parse_unit(limit.unit).from_si(value)
-    below = [edge - number for edge in (limit.least, limit.more_than) if edge is not None]
-    above = [number - edge for edge in (limit.most,) if edge is not None]
-    return max(below + above)
+    number = parse_unit(bound.limit.unit).from_si(value)
+    return max(
+        number - edge if words == "above" else edge - number for words, edge in bound.limit.edges
+    )
 
 
 def _side(bound: Bound, value: float) -> str:
-    limit, unit = bound.limit, parse_unit(bound.limit.unit)
+    """Return which bound a value (SI) lies beyond, in words."""
+    unit = parse_unit(bound.limit.unit)
     number = unit.from_si(value)
-    word, edge = "above", limit.most
-    if limit.least is not None and number < limit.least:
-        word, edge = "below", limit.least
-    elif limit.more_than is not None and number <= limit.more_than:
-        word, edge = "not above", limit.more_than
-    return f"{word} {edge:g} {unit.symbol}".rstrip()
+    for words, edge in bound.limit.edges:
+        if (number > edge) if words == "above" else (number <= edge):
+            return f"{words} {edge:g} {unit.symbol}".rstrip()
+    raise AssertionError(f"{value} lies inside {bound.limit}")
+
+
+def _number(bound: Bound, value: float) -> str:
+    """Return a value (SI) in the limit's unit, to as many digits as tell it from the bounds."""
+    number = parse_unit(bound.limit.unit).from_si(value)
+    short = f"{number:.5g}"
+    hides = any(short == f"{edge:g}" and number != edge for _, edge in bound.limit.edges)
+    return f"{number:.10g}" if hides else short
 
 
 def _called(bound: Bound) -> str:
@@ -112,16 +122,22 @@ def _called(bound: Bound) -> str:
 
 
 def _remedy(bound: Bound) -> str:
-    return f"{bound.limit.because}; `effband physics {bound.function}` says where it holds"
+    joint = " " if bound.limit.because.endswith("?") else "; "
+    return f"{bound.limit.because}{joint}`effband physics {bound.function}` says where it holds"
 
 
-def _parts(bound: Bound) -> tuple[str, str]:
-    """Return the formula that a bound stands in, and its run."""
-    formula, _, run = bound.spot.owner.partition(", run ")
-    return formula, run
+def _formula(bound: Bound) -> str:
+    return bound.spot.owner.partition(", run ")[0]
 
 
-def _in_runs(runs: Sequence[str]) -> str:
+def _run(bound: Bound) -> str:
+    return bound.spot.owner.partition(", run ")[2]
+
+
+def _in_runs(bound: Bound, calls: Sequence[tuple[Bound, float]]) -> str:
+    """Return in which runs a limit is left in the formula that a bound stands in."""
+    formula = _formula(bound)
+    runs = [_run(call) for call, _ in calls if _formula(call) == formula]
     known = [run for run in dict.fromkeys(runs) if run]
     if not known:
         return ""
@@ -130,9 +146,10 @@ def _in_runs(runs: Sequence[str]) -> str:
     return f" in run{'s' * (len(known) > 1)} {', '.join(known)}"
 
 
-def _elsewhere(formula: str, formulas: Sequence[str]) -> str:
+def _elsewhere(bound: Bound, calls: Sequence[tuple[Bound, float]]) -> str:
     """Return in which other formulas the same limit is left."""
-    others = [other for other in dict.fromkeys(formulas) if other != formula]
+    formulas = dict.fromkeys(_formula(call) for call, _ in calls)
+    others = [formula for formula in formulas if formula != _formula(bound)]
     if len(others) > MOST_NAMED:
         return f" (and in {len(others)} other formulas)"
     return f" (and in {', '.join(others)})" if others else ""

@@ -78,6 +78,8 @@ def _parts(where: Sequence[tuple[str, str]]) -> list[str]:
             lines += _wrapped(f"... and so on, to {again}", "      ")
             again = ""
         lines += _wrapped(f"{name} = {readable(text)}", "      ", "          ")
+    if again:
+        lines += _wrapped(f"... and so on, to {again}", "      ")
     return lines
 
 
@@ -108,15 +110,7 @@ def _nature(argument: Argument) -> str:
 
 def _limit(limit: Limit) -> str:
     symbol = parse_unit(limit.unit).symbol
-    bounds = [
-        f"{word} {bound:g} {symbol}".rstrip()
-        for word, bound in (
-            ("below", limit.least),
-            ("not above", limit.more_than),
-            ("above", limit.most),
-        )
-        if bound is not None
-    ]
+    bounds = [f"{words} {edge:g} {symbol}".rstrip() for words, edge in limit.edges]
     verb = "refused" if limit.refuse else "warns"
     return f"{verb} where {limit.called or limit.of} is {' or '.join(bounds)}: {limit.because}"
 
@@ -157,7 +151,7 @@ def _binary(tree: Binary, outer: int) -> str:
     left = _shown(tree.left, rank + (unclear or tree.operation == "power"))
     if tree.operation == "power":
         small = _SMALL.get(tree.right.value) if isinstance(tree.right, Number) else None
-        return left + (small or f"^{_shown(tree.right, 5)}")
+        return _bracketed(left + (small or f"^{_shown(tree.right, 5)}"), rank < outer)
     right = _shown(tree.right, rank + (tree.operation in ("subtract", "divide")))
     return _bracketed(left + _SIGNS[tree.operation] + right, rank < outer)
 

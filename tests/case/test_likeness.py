@@ -170,7 +170,7 @@ REFUSED = [
         "{like: dial gauge class 2.5}",
         INPUT,
         "like",
-        "a dial gauge class 2.5 does not say its span and division",
+        "dial gauge class 2.5 does not say its span and division",
         "add `span:` and `division:` as on yours",
     ),
     (

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy import integrate, special, stats
 
@@ -289,6 +289,7 @@ def test_lower_factor_against_numpy(seed, n):
 
 @settings(max_examples=60, deadline=None)
 @given(seed=st.integers(0, 10**6), n=st.integers(2, 12), rank=st.integers(1, 4))
+@example(seed=42796, n=11, rank=4)  # a pivot that hardly vanishes
 def test_lower_factor_of_singular_matrices(seed, n, rank):
     rows = np.random.default_rng(seed).standard_normal((n, min(rank, n - 1)))
     rows /= np.linalg.norm(rows, axis=1)[:, None]

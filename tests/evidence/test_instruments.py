@@ -298,6 +298,8 @@ def test_limit_follows_the_unit_of_the_span() -> None:
         ),
         ("0.1 V + 1 V up to 5 V then 1 % of reading", [(4, 1.1), (10, 0.2)]),
         ("1 V up to 5 V then 2 V + 0.5 % of reading", [(4, 1.02), (10, 2.05)]),
+        ("1 V up to 5 V", [(5, 1), (5.1, math.inf)]),
+        ("1 V up to 5 V then 2 V up to 9 V", [(5, 1), (9, 2), (9.1, math.inf)]),
     ],
 )
 def test_a_statement_in_steps(text: str, limits: list[tuple[float, float]]) -> None:
@@ -310,8 +312,7 @@ def test_a_statement_in_steps(text: str, limits: list[tuple[float, float]]) -> N
 @pytest.mark.parametrize(
     ("text", "start", "length", "word"),
     [
-        ("1 V up to 5 V", 0, 13, "goes on to the end"),
-        ("1 V up to 5 V then 2 V up to 9 V", 0, 32, "goes on to the end"),
+        ("1 V up to 5 V up to 9 V", 0, 23, "says how far"),
         ("1 V then 2 V", 0, 12, "says how far"),
         ("1 digit + 1 V then 2 V", 10, 12, "says how far"),
         ("1 V up to 5 V then 2 V up to 4 V then 3 V", 0, 41, "must go up"),

@@ -25,9 +25,9 @@ from effband.case.formula import parse_formula
 from effband.case.natures import Nature, check_natures, fits_unit
 from effband.case.program import Builder, Scope
 from effband.case.text import parse_case
-from effband.physics import Argument, Limit, PhysicsFunction
+from effband.physics import AT_ONCE, NOT_COLD, SETTLED, Argument, Limit, PhysicsFunction
 from effband.physics.functions import FUNCTIONS, TRADES
-from effband.problems import CaseError
+from effband.problems import CaseError, Problem
 from effband.propagate.domains import outside_as_written
 from effband.report.reference import function_page
 from effband.study import run, with_options
@@ -99,7 +99,8 @@ KINDS = {
 def kind_of(argument: Argument) -> str:
     """Return what follows a constant of an argument in an entry."""
     said = f", reads: {argument.kind}" if "pressure" in (argument.kind or "") else ""
-    return said + (f", gas: {argument.gas}" if argument.gas else "")
+    gas = {NOT_COLD: SETTLED}.get(argument.gas or "", argument.gas)
+    return said + (f", gas: {gas}" if gas else "")
 
 
 def call_of(function: PhysicsFunction, entries: list[str]) -> str:
@@ -169,7 +170,7 @@ def inner(function: PhysicsFunction, kinds: bool) -> tuple[Nature | None, Findin
     step = builder.expression(parse_formula(call), scope)
     bound_steps = [bound.step for bound in builder.program().bounds]
     natures = check_natures(builder.program(), findings)
-    limits = zip(function.limits, bound_steps, strict=True)
+    limits = zip(function.all_limits, bound_steps, strict=True)
     for limit, at in limits:
         nature_found = natures[at]
         assert nature_found is not None
@@ -210,7 +211,7 @@ def test_every_entry_is_complete(function: PhysicsFunction) -> None:
     for argument in (*function.arguments, function.gives):
         assert argument.meaning
         assert argument.kind in KINDS
-        assert argument.gas in (None, "settled", "read at once")
+        assert argument.gas in (None, SETTLED, AT_ONCE, NOT_COLD)
         parse_unit(argument.unit)
     used = [function.expression, *(text for _, text in function.where)]
     used = " ".join([*used, *(limit.of for limit in function.limits)])
@@ -218,7 +219,7 @@ def test_every_entry_is_complete(function: PhysicsFunction) -> None:
         assert name in words_of(used), f"{name} is not used"
     assert function.keeps_gas_of in (None, *names)
     for limit in function.limits:
-        assert bounds_of(limit)
+        assert limit.edges
         assert limit.because
         assert not limit.because.endswith(".")
 
@@ -313,42 +314,34 @@ def moved(
     raise AssertionError(f"{function.name}: nothing reaches {limit}")
 
 
-def bounds_of(limit: Limit) -> list[tuple[str, float, bool]]:
-    """Return each bound of a limit: the words it is named by, its number, whether it is a top."""
-    found = [
-        ("below", limit.least, False),
-        ("above", limit.most, True),
-        ("not above", limit.more_than, False),
-    ]
-    return [(words, number, top) for words, number, top in found if number is not None]
-
-
 BOUNDS = [
-    (function, limit, *bound)
+    (function, limit, words, number)
     for function in FUNCTIONS.values()
-    for limit in function.limits
-    for bound in bounds_of(limit)
+    for limit in function.all_limits
+    for words, number in limit.edges
 ]
 
 
 @pytest.mark.parametrize(
-    ("function", "limit", "words", "number", "above"),
+    ("function", "limit", "words", "number"),
     BOUNDS,
     ids=[f"{row[0].name}-{row[1].of}-{row[2]}-{row[3]:g}" for row in BOUNDS],
 )
 def test_a_limit_speaks_outside_and_is_silent_inside(
-    function: PhysicsFunction, limit: Limit, words: str, number: float, above: bool
+    function: PhysicsFunction, limit: Limit, words: str, number: float
 ) -> None:
-    inside, outside = moved(function, limit, parse_unit(limit.unit).to_si(number), above)
+    at = parse_unit(limit.unit).to_si(number)
+    inside, outside = moved(function, limit, at, above=words == "above")
     said = []
     for place in (inside, outside):
         refused, doubtful = outside_as_written(understood(place.text()))
-        said.append([p for p in (refused if limit.refuse else doubtful) if _of(p.what, limit)])
+        problems = refused if limit.refuse else doubtful
+        said.append([p for p in problems if _of(p, limit)])
     assert said[0] == []
     (problem,) = said[1]
     assert f", {words} {number:g}" in problem.what
-    assert limit.because in problem.remedy
 
 
-def _of(what: str, limit: Limit) -> bool:
-    return f": {limit.called or limit.of} is " in what
+def _of(problem: Problem, limit: Limit) -> bool:
+    called = f": {limit.called or limit.of} is " in problem.what
+    return called and problem.remedy.startswith(limit.because)

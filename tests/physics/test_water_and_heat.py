@@ -336,13 +336,13 @@ REFUSED = [
     ("fuel_energy_by_mass", {"mass": "-1 g"}, "less than nothing"),
     ("efficiency_from_consumption", {"specific_consumption": "0 g/kWh"}, "without fuel"),
     ("wood_heating_value", {"moisture": "110 %"}, "u/(1 + u)"),
-    ("spirit_mass_fraction", {"strength": "101 %"}, "between 0 and 100"),
-    ("spirit_heating_value", {"strength": "-1 %"}, "between 0 and 100"),
+    ("spirit_mass_fraction", {"strength": "101 %"}, "weaker spirit"),
+    ("spirit_heating_value", {"strength": "40 %"}, "weaker spirit"),
+    ("hydraulic_power", {"head": "-1 m"}, "uphill"),
     ("willans_fuel_rate", {"power": "-1 kW"}, "ends at no load"),
 ]
 WARNED = [
     ("hydraulic_power", {"density": "1 kg/m^3"}, "near water"),
-    ("hydraulic_power", {"head": "-1 m"}, "uphill"),
     ("head_at_nozzle", {"bore": "15 mm"}, "loses most of its head"),
     ("head_at_nozzle", {"p": "-0.1 bar"}, "needs pressure"),
     ("flow_by_bucket", {"time": "4.9 s"}, "larger vessel"),

@@ -104,7 +104,7 @@ def test_runs_are_named_and_the_worst_is_shown(loaded: Load) -> None:
     problems = said(loaded(case_text(rows=rows)))
     (problem,) = [each for each in problems if each.what.startswith("lamp_power")]
     assert " in runs b, c, " in problem.what
-    assert f"{150 / 230:.4g}" in problem.what
+    assert f"{150 / 230:.5g}" in problem.what
     assert problem.what.endswith("below 0.8")
 
 
