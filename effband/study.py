@@ -19,11 +19,15 @@ from effband import __version__
 from effband.case.groups import POOL
 from effband.case.model import GROUP_SCATTER, Case, ErrorSource, Output, Settings
 from effband.case.resolve import load_case
+from effband.decide.doubts import Judged, doubts_in_numbers, doubts_in_trials, steps_of_trials
+from effband.decide.sanity import doubts_as_written
+from effband.decide.widening import with_guesses_widened
 from effband.evidence.dependence import Drawn, Marginal, Member
 from effband.evidence.scatter import ScatterFactor
 from effband.problems import CaseError, ComputationRefused, in_file_order
 from effband.propagate.adaptive import LEAST_TRIALS, MOST_TRIALS, Judge
 from effband.propagate.as_written import values_as_written
+from effband.propagate.counting import Counts
 from effband.propagate.domains import bounds_of_results, outside_as_written, outside_in_trials
 from effband.propagate.engine import Engine
 from effband.propagate.linear import LinearBand, agreement, propagate_linearly, tolerance
@@ -36,6 +40,7 @@ from effband.propagate.what_if import WhatIf, what_if
 ENGINE_NUMBER = 2  # changes only when draws or arithmetic change
 DRAWS_WITH_A_SHAPE = 1_000  # values of a sample, below which gaps in it mean nothing
 FAR_TAIL = 1e-3  # share of the trials above a ceiling that is no reason for doubt
+MOST_NAMED = 4  # runs in one remark; more are counted
 NEAR_ZERO = 4.0  # standard deviations between a denominator and 0
 
 Progress = Callable[[str, int, int], None]
@@ -80,6 +85,14 @@ class Remark:
 
 
 @dataclass(frozen=True)
+class Widening:
+    """By how much guesses were drawn out, and what that made of each output, in their order."""
+
+    factor: float
+    summaries: tuple[Summary, ...]
+
+
+@dataclass(frozen=True)
 class Study:
     """A case and everything worked out from it.
 
@@ -93,6 +106,8 @@ class Study:
         Warnings that came from the numbers; those that came from reading are the case's.
     versions
         Name and version of everything that the numbers depend on.
+    widened
+        The bands once more with guesses and rules of thumb drawn out, where that was asked for.
     """
 
     case: Case
@@ -100,19 +115,21 @@ class Study:
     bands: tuple[Band, ...]
     remarks: tuple[Remark, ...]
     versions: tuple[tuple[str, str], ...]
+    widened: Widening | None = None
 
 
 def load(file: str) -> Case:
     """Read and understand a case file. Raises CaseError.
 
     A physics function used outside its domain, at the numbers as written, is warned of, or
-    refused where its value would mean nothing.
+    refused where its value would mean nothing; likely blunders are warned of.
     """
     case = load_case(file)
     refused, doubtful = outside_as_written(case)
     if refused:
         raise CaseError(refused, case.text.file, case.text.text)
-    return replace(case, warnings=in_file_order((*case.warnings, *doubtful)))
+    found = (*case.warnings, *doubtful, *doubts_as_written(case))
+    return replace(case, warnings=in_file_order(found))
 
 
 def run(
@@ -122,6 +139,7 @@ def run(
     progress: Progress | None = None,
     stop: threading.Event | None = None,
     crosscheck_ranking: bool = False,
+    widen_guesses: float | None = None,
 ) -> Study:
     """Work out a case.
 
@@ -139,6 +157,8 @@ def run(
         Set it, from another thread, to end the work.
     crosscheck_ranking
         Whether SALib works the indices out as well, from the same rows.
+    widen_guesses
+        How many times as wide guesses and rules of thumb are to be, in a second set of bands.
 
     Returns
     -------
@@ -164,10 +184,7 @@ def run(
     )
     counts = engine.run()
     settings = replace(settings, trials=engine.done)
-    summaries = tuple(
-        summarise(count, settings.probability, *_fewest_degrees(case, output))
-        for count, output in zip(counts, case.outputs, strict=True)
-    )
+    summaries = _summaries(case, counts, settings)
     linear = propagate_linearly(case, settings.probability)
     rankings = rank(
         case, settings.seed, settings.probability, summaries, engine.stop, crosscheck_ranking
@@ -179,14 +196,44 @@ def run(
         for k, output in enumerate(case.outputs)
     )
     seen = scatters(case, nominal)
+    judged = [Judged(b.output, b.summary, b.ranking) for b in bands]
+    trials = engine.start_of(steps_of_trials(case))
     remarks = (
         *_remarks_on(case, bands),
         *_outside_its_domain(engine),
+        *(Remark(*doubt) for doubt in doubts_in_numbers(case, judged)),
+        *(Remark(*doubt) for doubt in doubts_in_trials(case, trials)),
         *_remarks_on_groups(seen),
         *_near_zero(engine),
         *_unsettled(engine),
     )
-    return Study(case, settings, bands, remarks, _versions())
+    wider = None
+    if widen_guesses is not None:
+        wider = _widened(case, settings, workers, engine.stop, widen_guesses)
+    return Study(case, settings, bands, remarks, _versions(), wider)
+
+
+def _widened(
+    case: Case, settings: Settings, workers: int, stop: threading.Event, factor: float
+) -> Widening:
+    """Return the bands with guesses drawn out; raises ComputationRefused as `run` does."""
+    engine = Engine(
+        with_guesses_widened(case, factor),
+        settings.seed,
+        settings.trials,
+        workers,
+        probability=settings.probability,
+        stop=stop,
+        sampling=settings.sampling,
+    )
+    return Widening(factor, _summaries(case, engine.run(), settings))
+
+
+def _summaries(case: Case, counts: tuple[Counts, ...], settings: Settings) -> tuple[Summary, ...]:
+    return tuple(
+        summarise(count, settings.probability, *_fewest_degrees(case, output))
+        for count, output in zip(counts, case.outputs, strict=True)
+    )
 
 
 def _band(
@@ -278,13 +325,15 @@ def _titles(outputs: list[Output]) -> str:
 
 
 def _places(wheres: list[str]) -> str:
-    """Return "run a", "run b" and "group c" joined: ", runs a, b, group c"."""
+    """Return "run a", "run b" and "group c" joined: ", runs a, b, group c"; many are counted."""
     found: dict[str, list[str]] = {}
     for where in wheres:
         word, _, name = where.partition(" ")
         found.setdefault(word, []).append(name)
     return "".join(
-        f", {word}{'s' * (len(names) > 1)} {', '.join(names)}"
+        f", {len(names)} {word}s"
+        if len(names) > MOST_NAMED
+        else f", {word}{'s' * (len(names) > 1)} {', '.join(names)}"
         for word, names in found.items()
         if word
     )

@@ -65,30 +65,10 @@ def _say_later(file: CaseFile, findings: Findings) -> None:
         "cross_checks": bool(file.cross_checks),
         "claims": bool(file.claims),
         "upgrades": bool(file.upgrades),
-        "altitude": file.altitude is not None,
-        "balance": file.balance is not None,
     }
     for key, given in judgements.items():
         if given:
             findings.warn((key,), f"`{key}:` is not acted on yet", _FOR_NOW)
-    for name, entry in file.inputs.items():
-        if entry.means is not None:
-            findings.warn(("inputs", name, "means"), "`means:` is not acted on yet", _FOR_NOW)
-    for name, column in (file.runs.readings if file.runs else {}).items():
-        if column.means is not None:
-            where: Path = ("runs", "readings", name, "means")
-            findings.warn(where, "`means:` is not acted on yet", _FOR_NOW)
-    for name, formula in file.formulas.items():
-        if not isinstance(formula, str) and formula.means is not None:
-            findings.warn(("formulas", name, "means"), "`means:` is not acted on yet", _FOR_NOW)
-    for name, instrument in file.instruments.items():
-        if instrument.true_rms is not None:
-            where = ("instruments", name, "true_rms")
-            findings.warn(where, "`true_rms:` is not acted on yet", _FOR_NOW)
-    for name, result in file.results.items():
-        if result.hand_value is not None:
-            where = ("results", name, "hand_value")
-            findings.warn(where, "`hand_value:` is not acted on yet", _FOR_NOW)
 
 
 def _cross_checks(file: CaseFile, findings: Findings) -> None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
+from effband.case.format import CaseFile
 from effband.case.program import Program
 from effband.case.text import CaseText, Path
 from effband.evidence.distributions import Distribution
@@ -134,6 +136,8 @@ class Target:
         What is put in and got out, or None.
     ceiling
         The ceiling as written, or None.
+    hand_value
+        The answer worked out by hand, SI, or None.
     """
 
     name: str
@@ -143,6 +147,7 @@ class Target:
     kind: str
     boundary: tuple[str, str] | None
     ceiling: str | None
+    hand_value: float | None = None
 
 
 @dataclass(frozen=True)
@@ -280,6 +285,11 @@ class Case:
         Runs that repeat one load, and the files that the case takes numbers from.
     likes
         What the catalogue filled in.
+    file
+        What the user wrote, typed.
+    named
+        The step of each input, reading and formula, by name and run (None where it has one
+        value).
     warnings, assumptions
         What a reader should doubt, and what was taken for granted.
     """
@@ -301,6 +311,8 @@ class Case:
     groups: tuple[Group, ...]
     data: tuple[DataFile, ...]
     likes: tuple[Likeness, ...]
+    file: CaseFile
+    named: Mapping[tuple[str, str | None], int]
     claims: tuple[dict[str, str | None], ...]
     warnings: tuple[Problem, ...]
     assumptions: tuple[str, ...]

@@ -85,14 +85,26 @@ class Bound:
 
 
 @dataclass(frozen=True)
+class PhysicsCall:
+    """A call of a physics function: the steps of its arguments and of its value."""
+
+    function: str
+    arguments: tuple[int, ...]
+    value: int
+    spot: Spot
+
+
+@dataclass(frozen=True)
 class Program:
     """The list; every input of a step stands before it.
 
-    `bounds` are the limits of the physics functions called; nothing is made of their steps.
+    `calls` are those of physics functions, `bounds` their limits; nothing is made of the steps
+    of bounds.
     """
 
     steps: tuple[Step, ...]
     bounds: tuple[Bound, ...] = ()
+    calls: tuple[PhysicsCall, ...] = ()
 
     @functools.cached_property
     def sources_of(self) -> tuple[frozenset[str], ...]:
@@ -141,6 +153,7 @@ class Builder:
     steps: list[Step] = field(default_factory=list)
     known: dict[Hashable, int] = field(default_factory=dict)
     bounds: dict[Bound, None] = field(default_factory=dict)
+    calls: dict[PhysicsCall, None] = field(default_factory=dict)
 
     def add(
         self,
@@ -162,7 +175,7 @@ class Builder:
 
     def program(self) -> Program:
         """Return the list as it stands."""
-        return Program(tuple(self.steps), tuple(self.bounds))
+        return Program(tuple(self.steps), tuple(self.bounds), tuple(self.calls))
 
     def literal(self, step: int) -> float | None:
         """Return the value of a step that is a plain number."""
@@ -297,7 +310,9 @@ class Builder:
             self.bounds.setdefault(bound)
         kept = function.keeps_gas_of
         inherits = (held[kept],) if kept else ()
-        return self.add("become", (value, *inherits), function.gives, scope.spot(call))
+        made = self.add("become", (value, *inherits), function.gives, scope.spot(call))
+        self.calls.setdefault(PhysicsCall(function.name, arguments, made, scope.spot(call)))
+        return made
 
     def named_constant(self, name: str) -> int:
         """Return the step of a constant of the language, with its unit."""

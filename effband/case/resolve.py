@@ -108,6 +108,12 @@ class _Resolver:
             groups=self.groups.all,
             data=tuple(self.files.read.values()),
             likes=self.likes,
+            file=file,
+            named={
+                (name, where): step
+                for (name, where), step in self.formulas.values.items()
+                if isinstance(step, int) and (where is None or isinstance(where, str))
+            },
             claims=tuple(
                 {"result": claim.result, "run": claim.run, "says": claim.says}
                 for claim in file.claims
@@ -265,6 +271,7 @@ class _Resolver:
             kind=kind,
             boundary=None if boundary is None else (boundary.in_, boundary.out),
             ceiling=ceiling,
+            hand_value=None if hand is None else hand.si,
         )
 
     def _ceiling(
@@ -378,14 +385,24 @@ class _Resolver:
     def _priors(self) -> Iterator[str]:
         """Yield what stands on a rule of thumb or a handbook: never used silently."""
         leaves = {leaf.name: leaf for leaf in self.evidence.leaves if leaf.section == "inputs"}
+        usual = [
+            str(like.path[-1])
+            for like in self.likes
+            if like.path[0] == "instruments"
+            and like.evidence in _PRIORS
+            and "accuracy" in dict(like.filled)
+        ]
+        if usual:
+            yield (
+                f"the accuracy of {', '.join(usual)} is what is usual for such instruments, a rule "
+                "of thumb; `effband instruments` says which and whose"
+            )
         for like in self.likes:
             section, name = str(like.path[0]), str(like.path[-1])
-            if section == "upgrades" or like.evidence not in _PRIORS:
+            if section != "inputs" or name not in leaves:
                 continue
-            said = like.words
-            if section == "inputs" and name in leaves:
-                words = "; ".join(component.words for component in leaves[name].components)
-                said = f"{words} ({like.source})" if like.rests_on_catalogue else words
+            words = "; ".join(component.words for component in leaves[name].components)
+            said = f"{words} ({like.source})" if like.rests_on_catalogue else words
             own = f" with {' and '.join(f'`{key}`' for key in like.own)} of your own" * bool(
                 like.own
             )

@@ -86,7 +86,12 @@ def _formats(_: click.Context, __: click.Parameter, value: str) -> tuple[str, ..
     help="Quasi-random trials settle a smooth result sooner.",
 )
 @click.option("--crosscheck-ranking", is_flag=True, help="Have SALib work out the indices as well.")
-@click.option("--widen-guesses", type=float, callback=_later, expose_value=False, hidden=True)
+@click.option(
+    "--widen-guesses",
+    type=click.FloatRange(1.0, 10.0, min_open=True),
+    callback=_a_number,
+    help="Show the bands as well with guesses so many times as wide; 1.6 is a usual factor.",
+)
 @click.option("--gate", is_flag=True, callback=_later, expose_value=False, hidden=True)
 def run(
     cases: tuple[str, ...],
@@ -101,6 +106,7 @@ def run(
     adaptive: bool,
     sampling: str,
     crosscheck_ranking: bool,
+    widen_guesses: float | None,
 ) -> None:
     """Work out the band of every result in each CASE, and what widens it most."""
     from effband import study as studies
@@ -118,7 +124,7 @@ def run(
             )
         except ValueError as error:
             raise click.UsageError(str(error)) from None
-        study = _run_stoppable(case, settings, workers, crosscheck_ranking)
+        study = _run_stoppable(case, settings, workers, crosscheck_ranking, widen_guesses)
         if folder is not None:
             _write(study, folder, formats, force)
         found.append(study)
@@ -145,7 +151,9 @@ def _folders(output: str | None, cases: tuple[str, ...]) -> list[Path | None]:
     return [Path(output) / stem for stem in stems]
 
 
-def _run_stoppable(case: Any, settings: Any, workers: int | None, crosscheck: bool) -> Study:
+def _run_stoppable(
+    case: Any, settings: Any, workers: int | None, crosscheck: bool, widen_guesses: float | None
+) -> Study:
     """Run in a thread, so that an interrupt is seen at once and ends the work."""
     import os
 
@@ -157,7 +165,9 @@ def _run_stoppable(case: Any, settings: Any, workers: int | None, crosscheck: bo
     def work() -> None:
         try:
             count = workers or os.cpu_count() or 1
-            outcome.append(studies.run(case, settings, count, _Progress(), stop, crosscheck))
+            outcome.append(
+                studies.run(case, settings, count, _Progress(), stop, crosscheck, widen_guesses)
+            )
         except BaseException as error:
             outcome.append(error)
 

@@ -39,10 +39,33 @@ def document(study: Study) -> dict[str, Any]:
         "cross_checks": [],
         "claims": [{**claim, "verdict": None, "probability": None} for claim in case.claims],
         "upgrades": [],
+        **_widened(study),
         "warnings": [f"{remark.what}: {remark.remedy}" for remark in words.all_remarks(study)],
         "assumptions": list(case.assumptions),
         "versions": versions,
     }
+
+
+def _widened(study: Study) -> dict[str, Any]:
+    """Return the bands with guesses drawn out, where that was asked for."""
+    wider = study.widened
+    if wider is None:
+        return {}
+    results = []
+    for band, summary in zip(study.bands, wider.summaries, strict=True):
+        unit, interval = band.output.target.unit, summary.interval
+        results.append(
+            {
+                "result": band.output.target.name,
+                "run": band.output.run,
+                "interval": {
+                    "low": unit.from_si(interval.low),
+                    "high": unit.from_si(interval.high),
+                },
+                "half_width": interval.half_width / unit.factor,
+            }
+        )
+    return {"guesses_widened": {"factor": wider.factor, "results": results}}
 
 
 def to_json(documents: dict[str, Any] | list[dict[str, Any]]) -> str:

@@ -8,6 +8,7 @@ entity.
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 from effband.case.model import Leaf, Output, Settings, Target
 from effband.problems import printable
@@ -55,7 +56,8 @@ def markdown(study: Study, figure: str | None) -> str:
     if figure is not None and band is not None:
         alt = escape(words.sentence(band, study)).replace("[", "(").replace("]", ")")
         lines += [f"![{alt}]({figure})", ""]
-    lines += [*_results(study), *_wideners(study), *_mind(study)]
+    lines += [*_results(study), *_side_by_side(study), *_wideners(study), *_widened(study)]
+    lines += _mind(study)
     lines += [*_inputs(study), *_readings(study), *_formulas(study), *_method(study)]
     return "\n".join(lines).rstrip() + "\n"
 
@@ -136,7 +138,48 @@ def _wideners(study: Study) -> list[str]:
         lines += [f"**{code(band.output.title)}**, half-width now {escape(now)}:", ""]
         head = ["source", "half-width without it", "share of the variance", "of which", "evidence"]
         lines += _table(head, rows)
+        lines += [f"The spread by evidence: {escape(words.evidence(band.ranking))}."]
+        guessed = words.rests_on_guesses(band.ranking)
+        lines += [f"**{escape(guessed)}.**"] if guessed is not None else []
+        lines.append("")
     return lines
+
+
+def _side_by_side(study: Study) -> list[str]:
+    bands = words.side_by_side(study)
+    if not bands:
+        return []
+    rows = []
+    for band in bands:
+        target, cell = band.output.target, words.rounded(band)
+        name = _named(target)
+        assert target.boundary is not None
+        into, out = (escape(text) for text in target.boundary)
+        ends = escape(f"{cell.low} to {cell.high} {cell.unit}")
+        mark = f"**{name}** (headline)" if target.name == study.case.headline else name
+        rows.append([mark, escape(cell.with_unit), ends, into, out])
+    where = _of(bands[0].output) if bands[0].output.run else ""
+    lines = [f"## The same machine over other inputs{', ' * bool(where)}{where}", ""]
+    chance = words.probability(study.settings.probability)
+    return [*lines, *_table(["result", "value", f"{chance} band", "put in", "got out"], rows)]
+
+
+def _widened(study: Study) -> list[str]:
+    wider = study.widened
+    if wider is None:
+        return []
+    rows = []
+    for band, summary in zip(study.bands, wider.summaries, strict=True):
+        now, then = words.rounded(band), words.rounded(replace(band, summary=summary))
+        rows.append(
+            [
+                code(band.output.title),
+                escape(f"{now.low} to {now.high} {now.unit}"),
+                escape(f"{then.low} to {then.high} {then.unit}"),
+            ]
+        )
+    lines = [f"## With guesses {wider.factor:g} times as wide", ""]
+    return [*lines, *_table(["result", "band now", "band then"], rows)]
 
 
 def _mind(study: Study) -> list[str]:

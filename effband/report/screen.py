@@ -5,6 +5,8 @@ Two runs of two results fit 80 columns by 40 lines.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from effband.problems import printable, width
 from effband.propagate.ranking import Line
 from effband.report import words
@@ -16,6 +18,8 @@ BAR = 24
 LONGEST_RANKING = 4
 LEAST_SHOWN = 0.02  # of the half-width saved; below it an item is only counted
 WHOLE = "whole case"
+LEAST_SIDE_BY_SIDE = 3
+CHANGED = 0.01  # relative change of a half-width from which a band counts as changed
 TELLING = 0.1  # relative change of a half-width that is worth a line
 
 
@@ -46,7 +50,7 @@ def screen(study: Study) -> str:
     if checked:
         told = f"SALib finds the same shares from the same rows, to {max(checked):.1g}"
         lines += ["", *_wrapped(told, "")]
-    lines += _remarks(study)
+    lines += [*_side_by_side(study), *_widened(study), *_remarks(study)]
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
@@ -68,6 +72,50 @@ def _result(bands: list[Band], study: Study) -> list[str]:
         lines += _row(f"  {label:<{margin}}  {cell.with_unit:>{across}}", cell, target.unit)
     lines += _wideners(_shown(bands))
     return lines
+
+
+def _side_by_side(study: Study) -> list[str]:
+    """Return the efficiencies of one run over what each counts as put in."""
+    bands = words.side_by_side(study)
+    if len(bands) < LEAST_SIDE_BY_SIDE:
+        return []
+    chosen = words.headline_band(study)
+    where = f", {chosen.output.where}" if chosen and chosen.output.where else ""
+    lines = ["", f"Side by side{where} (* is the headline):"]
+    cells = [words.rounded(band) for band in bands]
+    across = max(len(cell.with_unit) for cell in cells)
+    ends = [f"{cell.low} to {cell.high}" for cell in cells]
+    margin = max(len(text) for text in ends)
+    for band, cell, text in zip(bands, cells, ends, strict=True):
+        target = band.output.target
+        mark = "*" if target.name == study.case.headline else " "
+        start = f"  {mark} {cell.with_unit:>{across}}  {text:<{margin}}  "
+        into = "" if target.boundary is None else target.boundary[0]
+        lines += _wrapped(f"{target.name}, of {into}", start)
+    return lines
+
+
+def _widened(study: Study) -> list[str]:
+    """Return what the bands would be with guesses drawn out."""
+    wider = study.widened
+    if wider is None:
+        return []
+    lines = ["", f"With guesses and rules of thumb {wider.factor:g} times as wide:"]
+    changed = []
+    pairs = zip(study.bands, wider.summaries, strict=True)
+    summaries = {id(band): summary for band, summary in pairs}
+    shown = words.shown(study.bands)
+    for name in dict.fromkeys(band.output.target.name for band in shown):
+        band = _shown([band for band in shown if band.output.target.name == name])
+        summary = summaries[id(band)]
+        full, more = band.summary.interval.half_width, summary.interval.half_width
+        if more > (1 + CHANGED) * full:
+            unit, cell = band.output.target.unit, words.rounded(replace(band, summary=summary))
+            before = f"{words.width(full, unit)} {unit.width_symbol}".rstrip()
+            half = f"{cell.half_width} {unit.width_symbol}".rstrip()
+            text = f"{band.output.title}: from {cell.low} to {cell.high} {cell.unit}".rstrip()
+            changed += _wrapped(f"{text} (half-width {half}, now {before})", "  ", "    ")
+    return [*lines, *(changed or ["  nothing changes: no result rests on them"])]
 
 
 def _label(band: Band) -> str:
@@ -109,7 +157,9 @@ def _wideners(band: Band) -> list[str]:
     rest = len(band.ranking.lines) - len(shown)
     if rest:
         lines.append(f"    and {rest} that matter less")
-    return lines
+    lines += _wrapped(words.evidence(band.ranking), "  the spread by evidence: ", "    ")
+    guessed = words.rests_on_guesses(band.ranking)
+    return lines if guessed is None else [*lines, f"  {guessed}"]
 
 
 def telling_lines(band: Band) -> list[tuple[Line, float]]:

@@ -176,6 +176,35 @@ def guesses(ranking: Ranking) -> float:
     return sum(share for kind, share in ranking.evidence if kind in ("guess", "rule of thumb"))
 
 
+def evidence(ranking: Ranking) -> str:
+    """Return what a spread rests on: "datasheet 84 %, nameplate 11 %"."""
+    return ", ".join(
+        f"{kind} {percent(share)}" for kind, share in ranking.evidence if share >= 0.005
+    )
+
+
+def rests_on_guesses(ranking: Ranking) -> str | None:
+    """Return the sentence for a spread of which judgement makes more than half, else None."""
+    share = guesses(ranking)
+    return f"{percent(share)} of it rests on guesses and rules of thumb" if share > 0.5 else None
+
+
+def side_by_side(study: Study) -> list[Band]:
+    """Return the efficiencies of the headline's run by size, where several inputs are counted."""
+    chosen = headline_band(study)
+    if chosen is None:
+        return []
+    found = [
+        band
+        for band in study.bands
+        if band.output.run in (None, chosen.output.run)
+        and band.output.target.boundary is not None
+        and band.output.target.kind == "efficiency"
+    ]
+    inputs = {band.output.target.boundary[0] for band in found if band.output.target.boundary}
+    return sorted(found, key=central) if len(inputs) > 1 else []
+
+
 def all_remarks(study: Study) -> list[Remark]:
     """Return every warning: what was seen in reading the case, then in the numbers."""
     read = [Remark(f"{_line(p)}{p.what}", p.remedy) for p in study.case.warnings]

@@ -1,0 +1,180 @@
+"""Mistakes that only the worked-out bands show."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from effband.case.model import Case, Output
+from effband.decide.bench import Bench
+from effband.decide.sanity import shown
+from effband.evidence.tables import FloatArray
+from effband.propagate.ranking import PartShare, Ranking
+from effband.propagate.summary import Summary
+from effband.units import parse_unit
+
+SHARE_OF_STEP = 0.3  # of a result's variance, from which a display's last digit dominates
+SHORTEST = 0.025  # relative standard uncertainty of a time, from which a run is too short
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A result with what was worked out of it, SI."""
+
+    output: Output
+    summary: Summary
+    ranking: Ranking
+
+
+Doubt = tuple[str, str]
+
+
+def doubts_in_numbers(case: Case, judged: Sequence[Judged]) -> Iterator[Doubt]:
+    """Yield what is doubtful about worked-out bands, and what to do."""
+    yield from _hand_values(judged)
+    yield from _last_digits(case, judged)
+
+
+def steps_of_trials(case: Case) -> list[int]:
+    """Return the steps whose values `doubts_in_trials` needs, in its order."""
+    bench = Bench(case)
+    return [*_times(bench).values(), *(step for _, parts in _balances(bench) for step, _ in parts)]
+
+
+def doubts_in_trials(case: Case, values: Sequence[FloatArray]) -> Iterator[Doubt]:
+    """Yield what the first trials show: `values` are those of `steps_of_trials`."""
+    bench = Bench(case)
+    given = iter(values)
+    yield from _short_runs(case, {key: next(given) for key in _times(bench)})
+    residuals = [
+        (run, _residual([(next(given), sign) for _, sign in parts]))
+        for run, parts in _balances(bench)
+    ]
+    yield from _unbalanced([(run, rest) for run, rest in residuals if rest is not None])
+
+
+# -- by hand, and by the display -------------------------------------------------------------------
+
+
+def _hand_values(judged: Sequence[Judged]) -> Iterator[Doubt]:
+    of: dict[str, list[Judged]] = defaultdict(list)
+    for each in judged:
+        of[each.output.target.name].append(each)
+    for name, bands in of.items():
+        target = bands[0].output.target
+        hand = target.hand_value
+        if hand is None or any(
+            b.summary.interval.low <= hand <= b.summary.interval.high for b in bands
+        ):
+            continue
+        nearest = min(
+            bands,
+            key=lambda b: max(b.summary.interval.low - hand, hand - b.summary.interval.high),
+        )
+        unit, band = target.unit.text, nearest.summary.interval
+        where = f" ({nearest.output.where})" if nearest.output.where else ""
+        ends = f"{shown(band.low, unit)} to {shown(band.high, unit)}"
+        what = f"{name}: worked by hand it is {shown(hand, unit)}, outside the band {ends}{where}"
+        yield what, "one of the two is wrong: compare formula by formula with `effband check`"
+
+
+def _last_digits(case: Case, judged: Sequence[Judged]) -> Iterator[Doubt]:
+    steps = {
+        name
+        for name, instrument in case.file.instruments.items()
+        if instrument.digit and not (instrument.repeatability or instrument.each_reading)
+    }
+    found: dict[str, tuple[float, str]] = {}
+    for each in judged:
+        for line in each.ranking.lines:
+            name = line.item.name.partition("#")[0]
+            only = len(line.item.parts) == 1 and line.item.parts[0].name == "fresh"
+            shares = [p.first_order for p in line.parts if p.name == "fresh"]
+            if only and line.first_order is not None:
+                shares = [line.first_order.value]
+            if name in steps and shares and shares[0] > max(SHARE_OF_STEP, _common(line.parts)):
+                found[name] = max(found.get(name, (0.0, "")), (shares[0], each.output.title))
+    for name, (share, title) in found.items():
+        what = f"the last digit of {name} alone makes {share:.0%} of the spread of {title}"
+        yield what, "let more add up before it is read (a longer run), or take a finer display"
+
+
+def _common(parts: Sequence[PartShare]) -> float:
+    return max((part.first_order for part in parts if part.name == "common"), default=0.0)
+
+
+# -- times and balances ----------------------------------------------------------------------------
+
+
+def _times(bench: Bench) -> dict[tuple[str, str | None], int]:
+    second = parse_unit("s").dimension
+    found = {}
+    for leaf in bench.leaves_of(second):
+        step = bench.step(leaf.name, leaf.run)
+        if step is not None and leaf.components and bench.used(leaf.name):
+            found[leaf.name, leaf.run] = step
+    return found
+
+
+def _short_runs(case: Case, times: dict[tuple[str, str | None], FloatArray]) -> Iterator[Doubt]:
+    units = {leaf.name: leaf.unit.text for leaf in case.leaves}
+    for name in dict.fromkeys(name for name, _ in times):
+        runs = {run: values for (known, run), values in times.items() if known == name}
+        shares = {run: float(np.std(v) / abs(np.mean(v))) for run, v in runs.items() if np.mean(v)}
+        run = max(shares, key=lambda r: shares[r], default=None)
+        if not shares or shares[run] <= SHORTEST:
+            continue
+        mean = float(np.mean(runs[run]))
+        where = f" in run {run}" if run else ""
+        longer = shown(mean * shares[run] / 0.01, units[name])
+        what = (
+            f"{name}{where} is only {shown(mean, units[name])}, timed to {shares[run]:.1%} "
+            "(standard uncertainty)"
+        )
+        yield what, f"a run of {longer} timed as well would bring that to 1 %"
+
+
+def _balances(bench: Bench) -> list[tuple[str | None, list[tuple[int, int]]]]:
+    """Return, for each run, the steps of the balance with their signs."""
+    balance = bench.file.balance
+    if balance is None:
+        return []
+    found = []
+    for run in bench.runs or (None,):
+        parts = [
+            (bench.step(name, run), sign)
+            for names, sign in ((balance.in_, 1), (balance.out, -1), (balance.stored, -1))
+            for name in names
+        ]
+        if all(step is not None for step, _ in parts):
+            found.append((run, [(step, sign) for step, sign in parts if step is not None]))
+    return found
+
+
+def _residual(parts: Sequence[tuple[FloatArray, int]]) -> tuple[float, float] | None:
+    """Return what a balance leaves, SI and as a share of what is put in; None near 0."""
+    rest = np.asarray(sum(sign * values for values, sign in parts))
+    put_in = np.asarray(sum(values for values, sign in parts if sign > 0))
+    low, high = np.quantile(rest, [0.025, 0.975])
+    return None if low <= 0.0 <= high else (float(np.mean(rest)), float(np.mean(rest / put_in)))
+
+
+def _unbalanced(found: Sequence[tuple[str | None, tuple[float, float]]]) -> Iterator[Doubt]:
+    """Yield one doubt for each way in which runs do not balance, of the worst run."""
+    for missing in (True, False):
+        runs = [each for each in found if (each[1][0] > 0.0) == missing]
+        if not runs:
+            continue
+        run, (rest, share) = max(runs, key=lambda each: abs(each[1][1]))
+        where = f" in run {run}" if run else ""
+        where += f" (the worst of {len(runs)})" if len(runs) > 1 else ""
+        size = f"{shown(abs(rest), 'kJ')} ({abs(share):.0%} of it)"
+        if missing:
+            what = f"balance{where}: {size} of what is put in is not accounted for"
+            yield what, "name the loss it is, or look for what was left out"
+        else:
+            what = f"balance{where}: more comes out and is stored than is put in, by {size}"
+            yield what, "impossible: an input is missing, or an output is counted twice"
