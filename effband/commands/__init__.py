@@ -12,6 +12,7 @@ from effband.commands import interrupt
 from effband.commands.check import check
 from effband.commands.reference import instruments, physics, rules, schema, units
 from effband.commands.run import run
+from effband.commands.start import start
 
 INTERRUPTED, PIPE_CLOSED = 130, 141
 
@@ -27,7 +28,7 @@ def effband() -> None:
     """
 
 
-for command in (check, run, physics, instruments, rules, units, schema):
+for command in (start, check, run, physics, instruments, rules, units, schema):
     effband.add_command(command)
 
 

@@ -98,7 +98,8 @@ def _last_digits(case: Case, judged: Sequence[Judged]) -> Iterator[Doubt]:
             if name in steps and shares and shares[0] > max(SHARE_OF_STEP, _common(line.parts)):
                 found[name] = max(found.get(name, (0.0, "")), (shares[0], each.output.title))
     for name, (share, title) in found.items():
-        what = f"the last digit of {name} alone makes {share:.0%} of the spread of {title}"
+        whole = f"{100 * share:.0f} % of the spread of {title}"
+        what = f"the last digit of {name} alone makes {whole}"
         yield what, "let more add up before it is read (a longer run), or take a finer display"
 
 
@@ -131,7 +132,7 @@ def _short_runs(case: Case, times: dict[tuple[str, str | None], FloatArray]) -> 
         where = f" in run {run}" if run else ""
         longer = shown(mean * shares[run] / 0.01, units[name])
         what = (
-            f"{name}{where} is only {shown(mean, units[name])}, timed to {shares[run]:.1%} "
+            f"{name}{where} is only {shown(mean, units[name])}, timed to {100 * shares[run]:.2g} % "
             "(standard uncertainty)"
         )
         yield what, f"a run of {longer} timed as well would bring that to 1 %"
@@ -154,27 +155,27 @@ def _balances(bench: Bench) -> list[tuple[str | None, list[tuple[int, int]]]]:
     return found
 
 
-def _residual(parts: Sequence[tuple[FloatArray, int]]) -> tuple[float, float] | None:
-    """Return what a balance leaves, SI and as a share of what is put in; None near 0."""
+def _residual(parts: Sequence[tuple[FloatArray, int]]) -> float | None:
+    """Return what a balance leaves, as a share of what is put in; None near 0."""
     rest = np.asarray(sum(sign * values for values, sign in parts))
     put_in = np.asarray(sum(values for values, sign in parts if sign > 0))
     low, high = np.quantile(rest, [0.025, 0.975])
-    return None if low <= 0.0 <= high else (float(np.mean(rest)), float(np.mean(rest / put_in)))
+    return None if low <= 0.0 <= high else float(np.mean(rest / put_in))
 
 
-def _unbalanced(found: Sequence[tuple[str | None, tuple[float, float]]]) -> Iterator[Doubt]:
+def _unbalanced(found: Sequence[tuple[str | None, float]]) -> Iterator[Doubt]:
     """Yield one doubt for each way in which runs do not balance, of the worst run."""
     for missing in (True, False):
-        runs = [each for each in found if (each[1][0] > 0.0) == missing]
+        runs = [each for each in found if (each[1] > 0.0) == missing]
         if not runs:
             continue
-        run, (rest, share) = max(runs, key=lambda each: abs(each[1][1]))
+        run, share = max(runs, key=lambda each: abs(each[1]))
         where = f" in run {run}" if run else ""
         where += f" (the worst of {len(runs)})" if len(runs) > 1 else ""
-        size = f"{shown(abs(rest), 'kJ')} ({abs(share):.0%} of it)"
+        size = f"{100 * abs(share):.2g} %"
         if missing:
             what = f"balance{where}: {size} of what is put in is not accounted for"
             yield what, "name the loss it is, or look for what was left out"
         else:
-            what = f"balance{where}: more comes out and is stored than is put in, by {size}"
+            what = f"balance{where}: more comes out and is stored than is put in, by {size} of it"
             yield what, "impossible: an input is missing, or an output is counted twice"

@@ -47,7 +47,7 @@ def markdown(study: Study, figure: str | None) -> str:
     """Return the report; `figure` is the file name of the picture beside it."""
     case = study.case
     lines = [MARK, f"# {escape(case.title)}", ""]
-    notes = cautions(case.hazards)
+    notes = cautions(case.hazards, tuple(call.function for call in case.program.calls))
     if notes:
         lines += ["**Cautions.**", ""] + [f"- {escape(note)}" for note in notes] + [""]
     band = words.headline_band(study)

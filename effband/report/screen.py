@@ -157,9 +157,10 @@ def _wideners(band: Band) -> list[str]:
     rest = len(band.ranking.lines) - len(shown)
     if rest:
         lines.append(f"    and {rest} that matter less")
-    lines += _wrapped(words.evidence(band.ranking), "  the spread by evidence: ", "    ")
     guessed = words.rests_on_guesses(band.ranking)
-    return lines if guessed is None else [*lines, f"  {guessed}"]
+    if guessed is not None:
+        return [*lines, f"  {guessed}"]
+    return lines + _wrapped(words.evidence(band.ranking), "  the spread by evidence: ", "    ")
 
 
 def telling_lines(band: Band) -> list[tuple[Line, float]]:

@@ -186,7 +186,9 @@ def evidence(ranking: Ranking) -> str:
 def rests_on_guesses(ranking: Ranking) -> str | None:
     """Return the sentence for a spread of which judgement makes more than half, else None."""
     share = guesses(ranking)
-    return f"{percent(share)} of it rests on guesses and rules of thumb" if share > 0.5 else None
+    if share <= 0.5:
+        return None
+    return f"{percent(share)} of the spread rests on guesses and rules of thumb"
 
 
 def side_by_side(study: Study) -> list[Band]:

@@ -146,7 +146,7 @@ def test_an_instrument_that_stands_on_no_standard_says_so() -> None:
         METER, "{like: kitchen scale, span: [0 kg, 5 kg], digit: 1 g}"
     )
     assert any(
-        each.startswith("meter is a rule of thumb, kitchen scale: ")
+        each.startswith("the accuracy of meter is what is usual for such instruments")
         for each in understood(text).assumptions
     )
 

@@ -169,7 +169,6 @@ def test_wrong_usage(effband: Effband, case: CaseFile, arguments: tuple[str, ...
 @pytest.mark.parametrize(
     "option",
     [
-        ("--widen-guesses", "2"),
         ("--gate",),
         ("--format", "html"),
         ("--format", "md,csv"),

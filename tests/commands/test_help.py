@@ -60,5 +60,5 @@ def test_examples_can_be_typed(effband: Effband, name: str) -> None:
 
 def test_options_of_later_versions_are_not_advertised(effband: Effband) -> None:
     said = effband("run", "--help").out
-    for option in ("--gate", "--widen-guesses", "html", "forum"):
+    for option in ("--gate", "html", "forum"):
         assert option not in said
