@@ -1,7 +1,9 @@
-"""Write the demo's report anew: run it when the report is stale."""
+"""Write the reports of the benches anew: run it when one is stale, with names to renew only those."""
 
 from __future__ import annotations
 
+import contextlib
+import sys
 from pathlib import Path
 
 from effband.commands import main
@@ -9,5 +11,7 @@ from effband.commands import main
 ROOT = Path(__file__).resolve().parent.parent
 
 if __name__ == "__main__":
-    case = "cases/wren_bench.yaml"
-    main(["run", str(ROOT / case), "-o", str(ROOT / "reports/wren_bench")])
+    for case in sorted((ROOT / "cases").glob("*.yaml")):
+        if len(sys.argv) == 1 or case.stem in sys.argv[1:]:
+            with contextlib.suppress(SystemExit):
+                main(["run", str(case), "-o", str(ROOT / "reports" / case.stem)])

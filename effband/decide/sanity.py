@@ -151,6 +151,8 @@ def _share_of_reading_on_a_dial(bench: Bench) -> Iterator[Problem]:
     for name, instrument in bench.file.instruments.items():
         if instrument.accuracy is None or instrument.division is None or not instrument.span:
             continue
+        if instrument.span[0][0].unit.dimension != PRESSURE:
+            continue  # tapes and rules are stated by the reading
         terms = list(instrument.accuracy.each_term())
         shares = [term.amount for term in terms if term.of == "reading"]
         if not shares or any(term.of == "span" for term in terms):

@@ -46,7 +46,7 @@ def write_set(folder: Path, files: dict[str, bytes], force: bool = False) -> Non
             _as_new(folder, files)
     except OSError as error:
         reason = error.strerror or str(error)
-        raise CannotWrite(f"cannot write the report in {shown}: {reason}") from None
+        raise CannotWrite(f"cannot write in {shown}: {reason}") from None
 
 
 def _as_new(folder: Path, files: dict[str, bytes]) -> None:

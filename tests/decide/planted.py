@@ -164,7 +164,16 @@ class Planted:
 
 def text_of(bench: str) -> str:
     """Return a sound case."""
+    if bench == "wren_full":
+        return _one_load((CASES / "wren_loads.yaml").read_text(encoding="utf-8"))
     return INVENTED.get(bench) or (CASES / f"{bench}.yaml").read_text(encoding="utf-8")
+
+
+def _one_load(text: str) -> str:
+    """Return the bench of four loads with the runs at full load only, which run sooner."""
+    others = ("light_", "half_", "most_", "light:", "half:", "most:")
+    lines = text.splitlines(keepends=True)
+    return "".join(line for line in lines if not line.lstrip().startswith(others))
 
 
 def edited(bench: str, edits: tuple[tuple[str, str], ...]) -> str:
@@ -281,7 +290,7 @@ BLUNDERS = {
     ),
     "cold_as_settled": Planted(
         "nobody came back after 20 minutes: the needle at the stop went into both columns",
-        "wren_loads",
+        "wren_full",
         (("p_stop: 2.55, p_end: 3.0", "p_stop: 2.55, p_end: 2.55"),),
     ),
     "hot_start": Planted(
@@ -321,8 +330,8 @@ BLUNDERS = {
                 "electric_energy + alternator_heat",
             ),
             (
-                "  rotor_energy: kinetic_energy(rotor_inertia, speed)     # it was at rest and ends turning\n",
-                "",
+                "  rotor_energy: kinetic_energy(rotor_inertia, speed) ",
+                "  # rotor_energy: kinetic_energy(rotor_inertia, speed) ",
             ),
             (", stored: [rotor_energy]", ""),
         ),
@@ -333,7 +342,8 @@ BLUNDERS = {
         (
             (
                 "results:\n",
-                "balance: {in: [power_in], out: [power_out, motor_loss, generator_loss]}\nresults:\n",
+                "balance: {in: [power_in], out: [power_out, motor_loss, generator_loss]}\n"
+                "results:\n",
             ),
             (
                 "formulas:\n",
@@ -387,7 +397,7 @@ BLUNDERS = {
     ),
     "coarse_display": Planted(
         "one refill read on a display of 0.01 kWh",
-        "wren_loads",
+        "wren_full",
         (
             ("all_refills: {value: 1.45 kWh", "all_refills: {value: 0.12 kWh"),
             ("refills: {constant: 12}", "refills: {constant: 1}"),
@@ -528,7 +538,7 @@ SAID: dict[str, tuple[str, tuple[str, ...]]] = {
     "reading_copied": (REFUSED, ("all repeats are the same",)),
     # 200.8 g less 212.6 g less 0.4 g
     "wrong_sign": (REFUSED, ("mass is -12.2 g", "below 0 g")),
-    "ratio_upside_down": (RUN, ("motor_to_lamps", "impossible", "100.0 % of all trials")),
+    "ratio_upside_down": (RUN, ("motor_to_lamps", "impossible", "in 100.0")),
     # 0.0085/2 (2905 2 pi/60)**2 = 393.3 J
     "rotor_energy_left_out": (CHECK, ("air_to_shaft", "393.3 J", "2905 rpm")),
     # run_4: 18.69 * 9.91 / (24.13 * 12.10) = 0.634; with 30 and 20 % that is 13 % too much

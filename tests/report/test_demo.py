@@ -15,13 +15,15 @@ from typing import Any
 
 import pytest
 
+from effband import study as studies
 from effband.report.machine import document
 from effband.report.markdown import markdown
 from effband.study import Study
 
+ROOT = Path(__file__).resolve().parents[2]
 ENOUGH = 4
 LARGEST_SIMULATION = 0.003  # points: a stated simulation error excuses no more
-RENEW = "the demo's report is stale: run `python tests/make_report.py`; what differs first:\n"
+RENEW = "a report is stale: run `python tests/make_report.py`; what differs first:\n"
 
 
 @pytest.fixture(scope="module")
@@ -104,17 +106,26 @@ def _but_for_versions(report: str) -> str:
     return shorn
 
 
-def test_the_committed_report_is_up_to_date(wren: Study, root: Path) -> None:
-    committed = (root / "reports" / "wren_bench" / "report.md").read_text(encoding="utf-8")
-    made = markdown(wren, "bands.png")
+SLOW = "wren_loads"  # ninety values: twenty seconds
+BENCHES = [
+    pytest.param(name, marks=pytest.mark.slow) if name == SLOW else name
+    for name in sorted(file.stem for file in (ROOT / "cases").glob("*.yaml"))
+]
+
+
+@pytest.mark.parametrize("name", BENCHES)
+def test_the_committed_report_is_up_to_date(name: str, root: Path) -> None:
+    committed = (root / "reports" / name / "report.md").read_text(encoding="utf-8")
+    made = markdown(studies.run(studies.load(str(root / "cases" / f"{name}.yaml"))), "bands.png")
     old, new = (_but_for_versions(text).splitlines() for text in (committed, made))
     different = list(difflib.unified_diff(old, new, "committed", "made", n=0, lineterm=""))
     if different:
         pytest.fail(RENEW + "\n".join(different[:8]), pytrace=False)
 
 
-def test_the_committed_picture_is_there(root: Path) -> None:
-    folder = root / "reports" / "wren_bench"
+@pytest.mark.parametrize("name", [file.stem for file in sorted((ROOT / "cases").glob("*.yaml"))])
+def test_the_committed_picture_is_there(name: str, root: Path) -> None:
+    folder = root / "reports" / name
     pictures = re.findall(
         r"(?m)^!\[.*\]\((.+)\)$", (folder / "report.md").read_text(encoding="utf-8")
     )
