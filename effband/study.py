@@ -201,7 +201,7 @@ def run(
     remarks = (
         *_remarks_on(case, bands),
         *_outside_its_domain(engine),
-        *(Remark(*doubt) for doubt in doubts_in_numbers(case, judged)),
+        *(Remark(*doubt) for doubt in doubts_in_numbers(judged)),
         *(Remark(*doubt) for doubt in doubts_in_trials(case, trials)),
         *_remarks_on_groups(seen),
         *_near_zero(engine),
@@ -373,7 +373,10 @@ def _doubts(case: Case, band: Band) -> Iterator[tuple[str, str]]:
         yield what, "the band from the trials stands by itself"
     if band.agrees is False:
         what = ": the textbook formula for adding spreads (first-order law) gives another band"
-        yield what, "the one shown stands, since this result is no straight line of its inputs"
+        yield (
+            what,
+            "the one shown stands, since the formula knows only bell shapes and straight lines",
+        )
     yield from _beyond_ceiling(band)
 
 

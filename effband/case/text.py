@@ -268,7 +268,7 @@ class _Reader:
             return ""
         a_cell = path[:2] == ("runs", "rows") and len(path) == 4  # may be optional
         if value == "" and not quote and not a_cell:
-            remedy = "write one; text after # is a comment: quote it"
+            remedy = "write one; quote text that holds # or, in braces, a comma"
             self._complain(place, "a value is missing here", remedy, path)
         return value
 

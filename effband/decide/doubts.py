@@ -12,7 +12,7 @@ from effband.case.model import Case, Output
 from effband.decide.bench import Bench
 from effband.decide.sanity import shown
 from effband.evidence.tables import FloatArray
-from effband.propagate.ranking import PartShare, Ranking
+from effband.propagate.ranking import Line, PartShare, Ranking
 from effband.propagate.summary import Summary
 from effband.units import parse_unit
 
@@ -32,10 +32,10 @@ class Judged:
 Doubt = tuple[str, str]
 
 
-def doubts_in_numbers(case: Case, judged: Sequence[Judged]) -> Iterator[Doubt]:
+def doubts_in_numbers(judged: Sequence[Judged]) -> Iterator[Doubt]:
     """Yield what is doubtful about worked-out bands, and what to do."""
     yield from _hand_values(judged)
-    yield from _last_digits(case, judged)
+    yield from _last_digits(judged)
 
 
 def steps_of_trials(case: Case) -> list[int]:
@@ -81,26 +81,30 @@ def _hand_values(judged: Sequence[Judged]) -> Iterator[Doubt]:
         yield what, "one of the two is wrong: compare formula by formula with `effband check`"
 
 
-def _last_digits(case: Case, judged: Sequence[Judged]) -> Iterator[Doubt]:
-    steps = {
-        name
-        for name, instrument in case.file.instruments.items()
-        if instrument.digit and not (instrument.repeatability or instrument.each_reading)
-    }
+def _last_digits(judged: Sequence[Judged]) -> Iterator[Doubt]:
     found: dict[str, tuple[float, str]] = {}
     for each in judged:
         for line in each.ranking.lines:
-            name = line.item.name.partition("#")[0]
-            only = len(line.item.parts) == 1 and line.item.parts[0].name == "fresh"
-            shares = [p.first_order for p in line.parts if p.name == "fresh"]
-            if only and line.first_order is not None:
-                shares = [line.first_order.value]
-            if name in steps and shares and shares[0] > max(SHARE_OF_STEP, _common(line.parts)):
-                found[name] = max(found.get(name, (0.0, "")), (shares[0], each.output.title))
+            name = line.item.name
+            share = _of_digits(line)
+            if share > max(SHARE_OF_STEP, _common(line.parts)):
+                found[name] = max(found.get(name, (0.0, "")), (share, each.output.title))
     for name, (share, title) in found.items():
         whole = f"{100 * share:.0f} % of the spread of {title}"
         what = f"the last digit of {name} alone makes {whole}"
         yield what, "let more add up before it is read (a longer run), or take a finer display"
+
+
+def _of_digits(line: Line) -> float:
+    """Return the share of the variance that the last digits of a display make."""
+    shares = [part.first_order for part in line.parts]
+    if not shares and line.first_order is not None:
+        shares = [line.first_order.value]
+    return sum(
+        share
+        for part, share in zip(line.item.parts, shares, strict=False)
+        if all(source.endswith(".digit") for source in part.sources)
+    )
 
 
 def _common(parts: Sequence[PartShare]) -> float:

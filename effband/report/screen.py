@@ -19,6 +19,7 @@ LONGEST_RANKING = 4
 LEAST_SHOWN = 0.02  # of the half-width saved; below it an item is only counted
 WHOLE = "whole case"
 LEAST_SIDE_BY_SIDE = 3
+MOST_IN_FULL = 3  # results; of more, only the headline is shown with all that widens it
 CHANGED = 0.01  # relative change of a half-width from which a band counts as changed
 TELLING = 0.1  # relative change of a half-width that is worth a line
 
@@ -37,14 +38,19 @@ def screen(study: Study) -> str:
         lines.append(f"{chance} bands from {trials} trials; a value without variance is a median")
     else:
         lines.append(f"{chance} bands; each value is the mean of {trials} trials")
-    for name in dict.fromkeys(band.output.target.name for band in study.bands):
+    names = list(dict.fromkeys(band.output.target.name for band in study.bands))
+    first = study.case.headline or names[0]
+    for name in names:
         bands = [band for band in study.bands if band.output.target.name == name]
-        lines += ["", *_result(words.shown(bands), study)]
-    if len(words.shown(study.bands)) < len(study.bands):
-        lines += [
-            "",
-            "The single runs of the groups stand in the report and in --json.",
-        ]
+        short = len(names) > MOST_IN_FULL and name != first
+        lines += ["", *_result(words.shown(bands), study, short)]
+    left_out = ["the single runs of the groups"] * (
+        len(words.shown(study.bands)) < len(study.bands)
+    )
+    left_out += ["what else widens each result"] * (len(names) > MOST_IN_FULL)
+    if left_out:
+        what = " and ".join(left_out)
+        lines += ["", *_wrapped(f"In the report and in --json: {what}.", "")]
     rankings = [band.ranking for band in study.bands if band.ranking.lines]
     checked = [ranking.crosscheck for ranking in rankings if ranking.crosscheck is not None]
     if checked:
@@ -54,14 +60,15 @@ def screen(study: Study) -> str:
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def _result(bands: list[Band], study: Study) -> list[str]:
+def _result(bands: list[Band], study: Study, short: bool) -> list[str]:
+    """Return a result; in short, without its boundary and with its first widener only."""
     target = bands[0].output.target
     mark = "   <- headline" if target.name == study.case.headline else ""
     lines = _wrapped(target.label or target.name, "")
     if width(lines[-1] + mark) > COLUMNS:
         lines.append("")
     lines[-1] += mark
-    if target.boundary is not None:
+    if target.boundary is not None and not short:
         lines += _wrapped(target.boundary[0], "  in:  ")
         lines += _wrapped(target.boundary[1], "  out: ")
     labels = [_label(band) for band in bands]
@@ -70,7 +77,7 @@ def _result(bands: list[Band], study: Study) -> list[str]:
     across = max(len(cell.with_unit) for cell in cells)
     for label, cell in zip(labels, cells, strict=True):
         lines += _row(f"  {label:<{margin}}  {cell.with_unit:>{across}}", cell, target.unit)
-    lines += _wideners(_shown(bands))
+    lines += _in_short(_shown(bands)) if short else _wideners(_shown(bands))
     return lines
 
 
@@ -161,6 +168,19 @@ def _wideners(band: Band) -> list[str]:
     if guessed is not None:
         return [*lines, f"  {guessed}"]
     return lines + _wrapped(words.evidence(band.ranking), "  the spread by evidence: ", "    ")
+
+
+def _in_short(band: Band) -> list[str]:
+    """Return in a line or two what widens a band most, and what it rests on."""
+    if not band.ranking.lines:
+        return _wideners(band)
+    line, _ = telling_lines(band)[0]
+    unit, full = band.output.target.unit, band.summary.interval.half_width
+    left = f"{words.width(line.half_width_without, unit, full / unit.factor)} {unit.width_symbol}"
+    text = f"widened most by {printable(line.item.name)}, {left.rstrip()} without it; "
+    resting = words.rests_on_guesses(band.ranking)
+    lines = _wrapped(text + f"by evidence: {words.evidence(band.ranking)}", "  ", "    ")
+    return lines if resting is None else [*lines, f"  {resting}"]
 
 
 def telling_lines(band: Band) -> list[tuple[Line, float]]:
