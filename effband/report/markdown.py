@@ -8,6 +8,7 @@ entity.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 
 from effband.case.model import Leaf, Output, Settings, Target
@@ -15,7 +16,7 @@ from effband.problems import printable
 from effband.report import words
 from effband.report.cautions import cautions
 from effband.report.screen import what_if_words
-from effband.study import Study
+from effband.study import Band, Study
 
 _MARKS = re.compile(r"[^A-Za-z0-9_ .,;:%()/+='\"\u00a0-\uffff-]|(?<![A-Za-z0-9])_|_(?![A-Za-z0-9])")
 MARK = "<!-- written by effband -->"
@@ -58,7 +59,8 @@ def markdown(study: Study, figure: str | None) -> str:
         lines += [f"![{alt}]({figure})", ""]
     lines += [*_results(study), *_side_by_side(study), *_wideners(study), *_widened(study)]
     lines += _mind(study)
-    lines += [*_inputs(study), *_readings(study), *_formulas(study), *_method(study)]
+    lines += [*_inputs(study), *_readings(study), *_single_runs(study)]
+    lines += [*_formulas(study), *_method(study)]
     return "\n".join(lines).rstrip() + "\n"
 
 
@@ -83,10 +85,33 @@ def _table(head: list[str], rows: list[list[str]]) -> list[str]:
 
 
 def _results(study: Study) -> list[str]:
+    shown = words.shown(study.bands)
+    lines = ["## Results", "", *_results_table(shown, study)]
+    lines += [
+        "The value is the mean of the trials, or their median where there is no standard "
+        "uncertainty; *by hand* is what the numbers as written give; "
+        "*on guesses* is the share of the spread that rests on guesses and rules of thumb.",
+        "",
+    ]
+    for target in study.case.targets:
+        if target.boundary is not None:
+            into, out = (escape(text) for text in target.boundary)
+            name = _named(target)
+            lines.append(f"- {name}: put in is {into}; got out is {out}.")
+    return [*lines, ""]
+
+
+def _single_runs(study: Study) -> list[str]:
+    """Return the runs that stand in groups, by themselves."""
+    shown = words.shown(study.bands)
+    hidden = [band for band in study.bands if not any(band is other for other in shown)]
+    return ["## The runs of the groups", "", *_results_table(hidden, study)] if hidden else []
+
+
+def _results_table(bands: Sequence[Band], study: Study) -> list[str]:
     chance = words.probability(study.settings.probability)
-    lines = ["## Results", ""]
     rows = []
-    for band in study.bands:
+    for band in bands:
         numbers = words.rounded(band)
         target = band.output.target
         half = f"{numbers.half_width} {target.unit.width_symbol}".rstrip()
@@ -102,19 +127,7 @@ def _results(study: Study) -> list[str]:
             ]
         )
     head = ["result", "run", "value", f"{chance} band", "half-width", "by hand", "on guesses"]
-    lines += _table(head, rows)
-    lines += [
-        "The value is the mean of the trials, or their median where there is no standard "
-        "uncertainty; *by hand* is what the numbers as written give; "
-        "*on guesses* is the share of the spread that rests on guesses and rules of thumb.",
-        "",
-    ]
-    for target in study.case.targets:
-        if target.boundary is not None:
-            into, out = (escape(text) for text in target.boundary)
-            name = _named(target)
-            lines.append(f"- {name}: put in is {into}; got out is {out}.")
-    return [*lines, ""]
+    return _table(head, rows)
 
 
 def _wideners(study: Study) -> list[str]:
