@@ -20,11 +20,11 @@ from effband.case.groups import POOL
 from effband.case.model import GROUP_SCATTER, Case, ErrorSource, Output, Settings
 from effband.case.resolve import load_case
 from effband.decide.doubts import Judged, doubts_in_numbers, doubts_in_trials, steps_of_trials
-from effband.decide.sanity import doubts_as_written
+from effband.decide.sanity import doubts_as_written, impossible_as_written
 from effband.decide.widening import with_guesses_widened
 from effband.evidence.dependence import Drawn, Marginal, Member
 from effband.evidence.scatter import ScatterFactor
-from effband.problems import CaseError, ComputationRefused, in_file_order
+from effband.problems import CaseError, ComputationRefused, Problem, in_file_order
 from effband.propagate.adaptive import LEAST_TRIALS, MOST_TRIALS, Judge
 from effband.propagate.as_written import values_as_written
 from effband.propagate.counting import Counts
@@ -130,6 +130,15 @@ def load(file: str) -> Case:
         raise CaseError(refused, case.text.file, case.text.text)
     found = (*case.warnings, *doubtful, *doubts_as_written(case))
     return replace(case, warnings=in_file_order(found))
+
+
+def as_written(case: Case) -> tuple[list[float], list[Problem]]:
+    """Return every output at the numbers as written (SI), and warnings of those impossible.
+
+    A value may not be finite. `run` says of the trials what this says of the numbers.
+    """
+    values = values_as_written(case, [output.step for output in case.outputs])
+    return values, impossible_as_written(case)
 
 
 def run(

@@ -12,15 +12,17 @@ def check(case: str) -> None:
 
     Example: effband check cases/wren_bench.yaml
     """
-    from effband.problems import render_all
+    from effband.problems import in_file_order, render_all
     from effband.report.understood import understood
-    from effband.study import load
+    from effband.study import as_written, load
 
     found = load(case)
-    if found.warnings:
-        text = render_all(found.warnings, found.text.file, found.text.text, "warning")
+    values, impossible = as_written(found)
+    warnings = in_file_order((*found.warnings, *impossible))
+    if warnings:
+        text = render_all(warnings, found.text.file, found.text.text, "warning")
         click.echo(text, err=True)
-    click.echo(understood(found), nl=False)
-    count = len(found.warnings)
+    click.echo(understood(found, values), nl=False)
+    count = len(warnings)
     note = f"{count} warning{'s' * (count != 1)}" if count else "no warnings"
     click.echo(f"\nno problems, {note}", err=True)

@@ -6,7 +6,14 @@ import functools
 from collections.abc import Iterator
 
 from effband.case.format import Column, Formula, Input, Instrument
-from effband.case.formula import Expression, names_in, parse_formula
+from effband.case.formula import (
+    Binary,
+    Expression,
+    Name,
+    Negative,
+    names_in,
+    parse_formula,
+)
 from effband.case.model import Case, Leaf, Output
 from effband.case.program import TRANSPARENT, PhysicsCall
 from effband.case.text import Path
@@ -77,6 +84,7 @@ class Bench:
     @functools.cached_property
     def _worth(self) -> dict[int, float]:
         steps = {*self.case.named.values(), *(output.step for output in self.case.outputs)}
+        steps |= {o.ceiling for o in self.case.outputs if o.ceiling is not None}
         for call in self.case.program.calls:
             steps |= {*call.arguments, call.value}
         ordered = sorted(steps)
@@ -164,6 +172,24 @@ class Bench:
     def formulas_with(self, name: str) -> list[str]:
         """Return the formulas that name a number themselves."""
         return [formula for formula, tree in self.trees.items() if name in names_in(tree)]
+
+    def exponent(self, tree: Expression, name: str) -> float:
+        """Return to which power a name enters a product; 0 where it is no factor."""
+        match tree:
+            case Name():
+                if tree.name == name:
+                    return 1.0
+                inner = self.trees.get(tree.name) if tree.name in self.file.formulas else None
+                return 0.0 if inner is None else self.exponent(inner, name)
+            case Negative():
+                return self.exponent(tree.part, name)
+            case Binary(operation="multiply"):
+                return self.exponent(tree.left, name) + self.exponent(tree.right, name)
+            case Binary(operation="divide"):
+                return self.exponent(tree.left, name) - self.exponent(tree.right, name)
+            case Binary(operation="add" | "subtract"):
+                return self.exponent(tree.left, name) or self.exponent(tree.right, name)
+        return 0.0
 
 
 def run_of(call: PhysicsCall) -> str | None:

@@ -63,7 +63,9 @@ def _hand_values(judged: Sequence[Judged]) -> Iterator[Doubt]:
     of: dict[str, list[Judged]] = defaultdict(list)
     for each in judged:
         of[each.output.target.name].append(each)
-    for name, bands in of.items():
+    for name, every in of.items():
+        grouped = {run for b in every if b.output.group for run in b.output.group.members}
+        bands = [b for b in every if b.output.group or b.output.run not in grouped]
         target = bands[0].output.target
         hand = target.hand_value
         if hand is None or any(
@@ -77,7 +79,7 @@ def _hand_values(judged: Sequence[Judged]) -> Iterator[Doubt]:
         unit, band = target.unit.text, nearest.summary.interval
         where = f" ({nearest.output.where})" if nearest.output.where else ""
         ends = f"{shown(band.low, unit)} to {shown(band.high, unit)}"
-        what = f"{name}: worked by hand it is {shown(hand, unit)}, outside the band {ends}{where}"
+        what = f"{name}: your `hand_value` is {shown(hand, unit)}, outside the band {ends}{where}"
         yield what, "one of the two is wrong: compare formula by formula with `effband check`"
 
 

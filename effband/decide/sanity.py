@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 
-from effband.case.formula import Binary, Call, Expression, names_in
+from effband.case.formula import Binary, Call, Expression, names_in, parse_formula
 from effband.case.model import Case
 from effband.decide.bench import PRESSURE, Bench, run_of
 from effband.evidence.instruments import ABSOLUTE, GAUGE
@@ -30,6 +30,28 @@ def doubts_as_written(case: Case) -> list[Problem]:
     """Return the warnings that follow from what a case says and from its numbers as written."""
     bench = Bench(case)
     return [problem for check in CHECKS for problem in check(bench)]
+
+
+def impossible_as_written(case: Case) -> list[Problem]:
+    """Return a warning for each result that lies above its ceiling, or below 0, as written."""
+    bench = Bench(case)
+    found: dict[str, tuple[float, str]] = {}
+    for output in case.outputs:
+        if output.ceiling is None:
+            continue
+        value, most = bench.worth(output.step), bench.worth(output.ceiling)
+        if not 0.0 <= value <= most * (1 + 1e-9) and math.isfinite(value):
+            where = f" in {output.where}" if output.where else ""
+            found.setdefault(output.target.name, (value, where))
+    problems = []
+    for target in case.targets:
+        if target.name in found:
+            value, where = found[target.name]
+            number = shown(value, target.unit.text)
+            what = f"{target.name} comes to {number}{where}, which is impossible"
+            remedy = f"its ceiling is {target.ceiling}: look at units, signs and what is forgotten"
+            problems.append(bench.warn(("results", target.name), what, remedy))
+    return problems
 
 
 def shown(value: float, unit: str) -> str:
@@ -238,7 +260,11 @@ def _is_plain(bench: Bench, name: str) -> bool:
 def _chain_times_stage(bench: Bench) -> Iterator[Problem]:
     for chain in bench.meant("chain efficiency"):
         for stage in bench.meant("stage efficiency"):
-            both = [o for o in bench.used(chain) if bench.uses(o.step, stage)]
+            both = [
+                o
+                for o in bench.used(chain)
+                if bench.uses(o.step, stage) and _multiplied(bench, o.target.formula, chain, stage)
+            ]
             if both:
                 a, b = bench.largest(chain) or 0.0, bench.largest(stage) or 0.0
                 what = (
@@ -249,6 +275,12 @@ def _chain_times_stage(bench: Bench) -> Iterator[Problem]:
                 yield bench.warn(
                     bench.path(stage), what, "take the chain alone, or its stages alone"
                 )
+
+
+def _multiplied(bench: Bench, formula: str, one: str, other: str) -> bool:
+    """Return whether two factors stand on one side of the stroke; a chain over a stage is right."""
+    tree = parse_formula(formula)
+    return bench.exponent(tree, one) * bench.exponent(tree, other) > 0.0
 
 
 def _beyond_one(bench: Bench) -> Iterator[Problem]:

@@ -77,6 +77,7 @@ def _result(bands: list[Band], study: Study, short: bool) -> list[str]:
     across = max(len(cell.with_unit) for cell in cells)
     for label, cell in zip(labels, cells, strict=True):
         lines += _row(f"  {label:<{margin}}  {cell.with_unit:>{across}}", cell, target.unit)
+    lines += _impossible(bands)
     lines += _in_short(_shown(bands)) if short else _wideners(_shown(bands))
     return lines
 
@@ -168,6 +169,15 @@ def _wideners(band: Band) -> list[str]:
     if guessed is not None:
         return [*lines, f"  {guessed}"]
     return lines + _wrapped(words.evidence(band.ranking), "  the spread by evidence: ", "    ")
+
+
+def _impossible(bands: list[Band]) -> list[str]:
+    """Return the line for results that nothing can be."""
+    if not any(words.is_impossible(band) for band in bands):
+        return []
+    ceiling = bands[0].output.target.ceiling
+    text = f"IMPOSSIBLE: above its ceiling ({ceiling}); look for an error before anything else"
+    return _wrapped(text, "  ", "    ")
 
 
 def _in_short(band: Band) -> list[str]:

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from effband.case.model import Case, Leaf
 from effband.problems import printable
 from effband.report import words
-from effband.units import name_dimension
+from effband.units import Unit, name_dimension
 
 
-def understood(case: Case) -> str:
-    """Return the text that `effband check` prints for a good case."""
+def understood(case: Case, values: Sequence[float] = ()) -> str:
+    """Return the text that `effband check` prints for a good case.
+
+    `values` are those of the outputs at the numbers as written, SI; none are printed without.
+    """
     lines = [printable(case.title), ""]
     for section in ("inputs", "readings"):
         leaves = [leaf for leaf in case.leaves if leaf.section == section]
@@ -33,8 +38,13 @@ def understood(case: Case) -> str:
             *(f"  {group.name}: {words.group(group)}" for group in case.groups),
             "",
         ]
-    lines += _results(case)
+    lines += _results(case, values)
     settings = case.settings
+    if case.hazards:
+        lines += [f"hazards: {printable(', '.join(case.hazards))}"]
+    if case.file.altitude is not None:
+        altitude = case.file.altitude
+        lines += [f"altitude: {altitude.number:g} {altitude.unit.text}"]
     lines += [
         f"settings: probability {words.probability(settings.probability)}, "
         f"trials {settings.trials}, seed {settings.seed}, digits {settings.digits}",
@@ -45,6 +55,16 @@ def understood(case: Case) -> str:
     return "\n".join(lines) + "\n"
 
 
+def _meaning(leaf: Leaf, case: Case) -> str:
+    columns = case.file.runs.readings if case.file.runs else {}
+    entry = case.file.inputs.get(leaf.name) or columns.get(leaf.name)
+    return "" if entry is None or entry.means is None else f"; means {entry.means}"
+
+
+def _number(si: float, unit: Unit) -> str:
+    return f"{unit.from_si(si):.5g} {unit.symbol}".rstrip()
+
+
 def _leaf(leaf: Leaf, case: Case) -> list[str]:
     run = "" if leaf.run is None else f" in run {leaf.run}"
     number = f"{leaf.unit.from_si(leaf.value):.10g} {leaf.unit.symbol}".rstrip()
@@ -52,7 +72,8 @@ def _leaf(leaf: Leaf, case: Case) -> list[str]:
     reads = leaf.reads or leaf.unit.kind or name_dimension(leaf.unit.dimension)
     by = "" if leaf.instrument is None else f", read with {leaf.instrument}"
     head = f"  {leaf.name}{run} = {number}" + (f" ({si})" if si else "")
-    lines = [f"{head}; {reads}{by}; evidence: {leaf.evidence}"]
+    means = _meaning(leaf, case)
+    lines = [f"{head}; {reads}{by}; evidence: {leaf.evidence}{means}"]
     lines += [
         f"      filled in by {like.name}: {printable(like.words)}"
         for like in case.likes
@@ -78,8 +99,9 @@ def _leaf(leaf: Leaf, case: Case) -> list[str]:
     return lines
 
 
-def _results(case: Case) -> list[str]:
+def _results(case: Case, values: Sequence[float]) -> list[str]:
     lines = ["results:"]
+    as_written = dict(zip((id(output) for output in case.outputs), values, strict=False))
     for target in case.targets:
         runs = [output.run for output in case.outputs if output.target.name == target.name]
         where = "" if runs in ([], [None]) else f", runs {', '.join(str(run) for run in runs)}"
@@ -87,7 +109,17 @@ def _results(case: Case) -> list[str]:
         line = f"  {target.name} = {printable(target.formula)}; {target.kind}, in {unit}{where}"
         if target.ceiling is not None:
             line += f"; ceiling {printable(target.ceiling)}"
+        if target.hand_value is not None:
+            line += f"; worked by hand {_number(target.hand_value, target.unit)}"
         lines.append(line)
+        own = [output for output in case.outputs if output.target.name == target.name]
+        worth = [
+            f"{output.run}: " * (output.run is not None)
+            + _number(as_written[id(output)], target.unit)
+            for output in own
+            if id(output) in as_written
+        ]
+        lines += [f"      as written: {', '.join(worth)}"] if worth else []
         if target.boundary is not None:
             lines.append(f"      in:  {printable(target.boundary[0])}")
             lines.append(f"      out: {printable(target.boundary[1])}")

@@ -18,6 +18,7 @@ from effband.units import Unit
 
 SIGNIFICANT = 2
 MOST_DECIMALS = 12
+IMPOSSIBLE = 0.95  # share of the trials above a ceiling, from which a result is none
 
 
 @dataclass(frozen=True)
@@ -152,12 +153,20 @@ def sentence(band: Band, study: Study) -> str:
         f"between {numbers.low} and {numbers.high} {numbers.unit}".rstrip()
         + f" ({chance} band, given the stated spreads of the inputs)."
     )
+    if is_impossible(band):
+        ceiling = f"its ceiling is {target.ceiling}"
+        text = f"IMPOSSIBLE, {ceiling}; look for an error before anything else: {text}"
     if target.boundary is not None:
         into, out = target.boundary
         text += f" Counted as put in: {into}. Counted as got out: {out}."
     if band.ranking.lines:
         text += f" What widens it most: {band.ranking.lines[0].item.name}."
     return text
+
+
+def is_impossible(band: Band) -> bool:
+    """Return whether nearly all of a band lies above its ceiling."""
+    return band.output.target.ceiling is not None and band.summary.beyond_ceiling >= IMPOSSIBLE
 
 
 def agreement_words(band: Band) -> str:
