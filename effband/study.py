@@ -426,13 +426,13 @@ def _beyond_ceiling(band: Band) -> Iterator[tuple[str, str]]:
     share = band.summary.beyond_ceiling
     ceiling = band.output.target.ceiling
     if share >= 0.95:
-        what = f": impossible, above its ceiling ({ceiling}) in {share:.1%} of all trials"
+        what = f": impossible, above its ceiling ({ceiling}) in {100 * share:.3g} % of all trials"
         remedy = "look for an error in the formulas, the input energy or the readings"
         if band.output.target.kind == "efficiency":
             remedy += "; a heat pump's COP is no efficiency: say `is: performance ratio`"
         yield what, remedy
     elif share > 0.0:
-        what = f": above its ceiling ({ceiling}) in {share:.2g} of all trials"
+        what = f": above its ceiling ({ceiling}) in {100 * share:.2g} % of all trials"
         remedy = "nothing was clipped; better inputs would settle it"
         if share < FAR_TAIL:
             remedy = "only its far tail reaches there; nothing was clipped"

@@ -1,4 +1,4 @@
-"""Write the reports of the benches anew: run it when one is stale, with names to renew only those."""
+"""Write the reports of the benches anew, or of those named: run it when one is stale."""
 
 from __future__ import annotations
 

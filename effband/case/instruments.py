@@ -11,6 +11,7 @@ from effband.evidence.instruments import READS, Accuracy
 from effband.problems import nearest
 from effband.units import POINT, Dimension, name_dimension, parse_unit
 
+THUMB = 0.1  # s; a practised thumb scatters by so much
 ENERGY = parse_unit("J").dimension
 
 
@@ -68,11 +69,18 @@ def check_instrument(name: str, entry: Instrument, findings: Findings) -> bool:
     if (
         entry.accuracy is not None
         and _dimension_of(entry) == parse_unit("s").dimension
-        and not (entry.digit or entry.division or entry.each_reading or entry.repeatability)
+        and not (entry.each_reading or entry.repeatability)
+        and (not (entry.digit or entry.division) or _of_a_thumb(entry.accuracy))
     ):
         what = f"{name} times with one error for all readings, but a thumb errs afresh each time"
         findings.warn(path, what, "add `each_reading: 0.2 s`, or say so with `repeatability:`")
     return len(findings.problems) == before
+
+
+def _of_a_thumb(accuracy: Accuracy) -> bool:
+    """Return whether a statement holds so many tenths of a second as no watch errs by itself."""
+    widths = [term.quantity.si_width for term in accuracy.each_term() if term.quantity is not None]
+    return any(width >= THUMB for width in widths)
 
 
 def _check_statements(

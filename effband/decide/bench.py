@@ -79,6 +79,10 @@ class Bench:
         entry = self.file.inputs.get(name) or self.readings.get(name)
         return None if entry is None else entry.gas
 
+    def nature(self, name: str) -> str:
+        """Return what a formula gives, in words; nothing for what is none."""
+        return next((nature for known, _, nature in self.case.formulas if known == name), "")
+
     # -- values ------------------------------------------------------------------------------
 
     @functools.cached_property

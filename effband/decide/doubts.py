@@ -128,20 +128,27 @@ def _times(bench: Bench) -> dict[tuple[str, str | None], int]:
 
 def _short_runs(case: Case, times: dict[tuple[str, str | None], FloatArray]) -> Iterator[Doubt]:
     units = {leaf.name: leaf.unit.text for leaf in case.leaves}
+    worth = {(leaf.name, leaf.run): leaf.value for leaf in case.leaves}
     for name in dict.fromkeys(name for name, _ in times):
         runs = {run: values for (known, run), values in times.items() if known == name}
-        shares = {run: float(np.std(v) / abs(np.mean(v))) for run, v in runs.items() if np.mean(v)}
+        shares = {run: _spread(v) for run, v in runs.items() if np.median(v)}
         run = max(shares, key=lambda r: shares[r], default=None)
         if not shares or shares[run] <= SHORTEST:
             continue
-        mean = float(np.mean(runs[run]))
+        value = worth[name, run]
         where = f" in run {run}" if run else ""
-        longer = shown(mean * shares[run] / 0.01, units[name])
+        longer = shown(value * shares[run] / 0.01, units[name])
         what = (
-            f"{name}{where} is only {shown(mean, units[name])}, timed to {100 * shares[run]:.2g} % "
-            "(standard uncertainty)"
+            f"{name}{where} is only {shown(value, units[name])}, timed to about "
+            f"{100 * shares[run]:.2g} %"
         )
         yield what, f"a run of {longer} timed as well would bring that to 1 %"
+
+
+def _spread(values: FloatArray) -> float:
+    """Return half of the middle two thirds over the middle: a Student t may have no deviation."""
+    low, middle, high = np.quantile(values, [0.1587, 0.5, 0.8413])
+    return float((high - low) / 2 / abs(middle))
 
 
 def _balances(bench: Bench) -> list[tuple[str | None, list[tuple[int, int]]]]:

@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Iterator
 
 from effband.case.formula import Binary, Call, Expression, names_in, parse_formula
-from effband.case.model import Case
+from effband.case.model import Case, Leaf
 from effband.decide.bench import PRESSURE, Bench, run_of
 from effband.evidence.instruments import ABSOLUTE, GAUGE
 from effband.physics import AT_ONCE, SETTLED
@@ -22,7 +22,7 @@ Check = Callable[[Bench], Iterator[Problem]]
 BETZ = 16 / 27  # Betz 1920: the most that an open rotor takes of the wind through its circle
 TURNING = ("running", "turning", "at speed")  # words of `about: rotor_at_start`
 SLACK_OF_INDEX = 0.02  # what reading errors may add to an index between 1 and 1.4
-BEST_SCREW = 5.0  # kW for each m^3/min to 7 bar: common practice, no source
+BEST_COMPRESSOR = 0.7  # exergy for electricity, beyond any: common practice, no source
 WEATHER = 35e2  # Pa that the weather takes the barometer from the mean of a height
 
 
@@ -84,7 +84,7 @@ def _cold_and_warm_readings(bench: Bench) -> Iterator[Problem]:
     if any(call.function == "implied_gas_index" for call in bench.case.program.calls):
         return  # its own limits speak
     for run in (None, *bench.runs):
-        leaves = [leaf for leaf in bench.leaves_of(PRESSURE) if leaf.run == run]
+        leaves = [leaf for leaf in bench.leaves_of(PRESSURE) if leaf.run in (run, None)]
         cold = [leaf for leaf in leaves if bench.gas_of(leaf.name) == AT_ONCE]
         settled = [leaf for leaf in leaves if bench.gas_of(leaf.name) == SETTLED]
         gauge = [leaf for leaf in (*cold, *settled) if leaf.reads == GAUGE]
@@ -127,6 +127,8 @@ def _barometer_of_the_sea(bench: Bench) -> Iterator[Problem]:
 
 def _logarithm_of_two_receiver_pressures(bench: Bench) -> Iterator[Problem]:
     for name, tree in bench.trees.items():
+        if not bench.nature(name).startswith("energy"):
+            continue  # a leak rate and an index are worked out so
         for part in _logarithms(tree):
             inner = part.arguments[0]
             if not isinstance(inner, Binary) or inner.operation != "divide":
@@ -186,10 +188,23 @@ def _share_of_reading_on_a_dial(bench: Bench) -> Iterator[Problem]:
         little = f"{share * quarter:.2g} {high.unit.text}"
         what = (
             f"{name} is a dial with {100 * share:g} % of reading: a class on a dial is of the "
-            f"span, {width} anywhere on it, not {little} in the lowest quarter"
+            f"span, {width} anywhere on it, not {little} at a quarter of it"
         )
         remedy = f"write `{100 * share:g} % of span`, unless the data sheet says of reading"
         yield bench.warn(("instruments", name, "accuracy"), what, remedy)
+
+
+def _type_of(leaf: Leaf) -> str:
+    return (leaf.instrument or "").partition("#")[0]
+
+
+def _one_thumb_for_all(bench: Bench) -> Iterator[Problem]:
+    second = parse_unit("s").dimension
+    for name, column in bench.readings.items():
+        if column.unit.dimension == second and column.shared and len(bench.runs) > 1:
+            what = f"{name} has one error for all runs (`shared: true`), but a thumb errs afresh"
+            remedy = "leave `shared:` out, unless it is the clock that runs fast or slow"
+            yield bench.warn(("runs", "readings", name, "shared"), what, remedy)
 
 
 def _averaging_meter(bench: Bench) -> Iterator[Problem]:
@@ -199,15 +214,15 @@ def _averaging_meter(bench: Bench) -> Iterator[Problem]:
         alternating = (instrument.reads or "").startswith("AC") and instrument.reads != "AC power"
         if not alternating or said == "yes" or (said is None and not inverter):
             continue
-        read = [leaf.name for leaf in bench.case.leaves if (leaf.instrument or "").startswith(name)]
+        read = [leaf.name for leaf in bench.case.leaves if _type_of(leaf) == name]
         corrected = ("true_rms_of_wave", "true_rms_of_three_level")
         if not any(bench.used(r) and not bench.called_with(r, *corrected) for r in read):
             continue
         does = {"no": "averages", "unknown": "may average"}.get(said or "", "may average")
         what = (
             f"{name} {does}, and is right on a sine only: on a square wave it reads 11 % too high "
-            "(23 % too much power), on an inverter's three-level wave from 21 % too low to 11 % "
-            "too high"
+            "(23 % too much for V^2/R), on an inverter's three-level wave from 21 % too low to "
+            "11 % too high"
         )
         remedy = "take a true-rms meter and say `true_rms: yes`, or true_rms_of_three_level(...)"
         yield bench.warn(("instruments", name), what, remedy)
@@ -222,7 +237,7 @@ def _lamp_at_its_rating(bench: Bench) -> Iterator[Problem]:
         leaf.name
         for leaf in bench.leaves_of(watt)
         if ("lamp" in leaf.name.casefold() or "bulb" in leaf.name.casefold())
-        and leaf.evidence in ("nameplate", "datasheet")
+        and leaf.evidence == "nameplate"
         and leaf.instrument is None
     }
     for name in {**dict.fromkeys(bench.meant("lamp rating")), **dict.fromkeys(sorted(named))}:
@@ -237,8 +252,8 @@ def _lamp_at_its_rating(bench: Bench) -> Iterator[Problem]:
 
 def _rating_as_power(bench: Bench) -> Iterator[Problem]:
     for name in bench.meant("engine rating", "motor rating"):
-        if not bench.used(name):
-            continue
+        if all(output.target.kind == "ratio" for output in bench.used(name)):
+            continue  # what share of its rating it gave
         beside = {other for f in bench.formulas_with(name) for other in names_in(bench.trees[f])}
         plain = [n for n in beside if n != name and _is_plain(bench, n)]
         if plain:
@@ -252,9 +267,8 @@ def _rating_as_power(bench: Bench) -> Iterator[Problem]:
 
 
 def _is_plain(bench: Bench, name: str) -> bool:
-    return any(
-        leaf.name == name and not any(leaf.unit.dimension) for leaf in bench.case.leaves
-    ) or bench.meanings.get(name) in ("stage efficiency", "chain efficiency")
+    plain = any(leaf.name == name and not any(leaf.unit.dimension) for leaf in bench.case.leaves)
+    return plain or bench.nature(name).startswith("a number without unit")
 
 
 def _chain_times_stage(bench: Bench) -> Iterator[Problem]:
@@ -269,8 +283,8 @@ def _chain_times_stage(bench: Bench) -> Iterator[Problem]:
                 a, b = bench.largest(chain) or 0.0, bench.largest(stage) or 0.0
                 what = (
                     f"{both[0].target.name} takes {chain} ({shown(a, '%')}), which is of the whole "
-                    f"chain, and {stage} ({shown(b, '%')}), which is a part of it: that part "
-                    "counts twice"
+                    f"chain, and {stage} ({shown(b, '%')}): where that is a part of the chain, "
+                    "it counts twice"
                 )
                 yield bench.warn(
                     bench.path(stage), what, "take the chain alone, or its stages alone"
@@ -301,7 +315,7 @@ def _beyond_one(bench: Bench) -> Iterator[Problem]:
             seen.add(leaf.name)
             what = f"{leaf.name} reaches {shown(high, '%')}, and no efficiency is above 100 %"
             yield bench.warn(bench.path(leaf.name), what, "check its limits")
-        elif leaf.unit.dimension in sizes and -math.inf < low < 0.0:
+        elif leaf.unit.dimension in sizes and -math.inf < low < 0.0 < leaf.value:
             seen.add(leaf.name)
             least = shown(low, leaf.unit.text)
             what = f"{leaf.name} reaches down to {least}, and there is no less than nothing of it"
@@ -313,7 +327,8 @@ def _beyond_one(bench: Bench) -> Iterator[Problem]:
 
 def _rotor_left_out(bench: Bench) -> Iterator[Problem]:
     about = bench.file.about if isinstance(bench.file.about, dict) else {}
-    if str(about.get("rotor_at_start", "")).casefold() in TURNING:
+    start = str(about.get("rotor_at_start", "")).casefold()
+    if any(word in start for word in TURNING):
         return
     inertia, turning = (parse_unit(u).dimension for u in ("kg*m^2", "rad/s"))
     inertias = bench.meant("rotor inertia") or [leaf.name for leaf in bench.leaves_of(inertia)]
@@ -329,15 +344,18 @@ def _rotor_left_out(bench: Bench) -> Iterator[Problem]:
             continue
         brakes = bench.calls("prony_brake_power", "rope_brake_power")
         steady = any(call.value in bench.made_of(output.step) for call in brakes)
+        steady = steady or _of_power(bench, bench.trees[target.name])
         if steady or any(bench.uses(output.step, name) for name in inertias):
             continue
         j, w = bench.largest(inertias[0]), bench.value(speeds[0], output.run)
         if j is None or w is None:
             continue
         said.add(target.name)
+        energy = 0.5 * j * w * w
         what = (
-            f"{target.name} counts shaft work without the {shown(0.5 * j * w * w, 'J')} that the "
-            f"rotor holds at {shown(w, 'rpm')} ({inertias[0]}, {speeds[0]})"
+            f"{target.name} counts shaft work without the "
+            f"{shown(energy, 'kJ' if energy >= 1e4 else 'J')} that the rotor holds at "
+            f"{shown(w, 'rpm')} ({inertias[0]}, {speeds[0]})"
         )
         remedy = (
             "add kinetic_energy(...), or say `rotor_at_start: running` under `about:` if it was"
@@ -345,11 +363,20 @@ def _rotor_left_out(bench: Bench) -> Iterator[Problem]:
         yield bench.warn(("results", target.name), what, remedy)
 
 
+def _of_power(bench: Bench, tree: Expression) -> bool:
+    """Return whether a result is one power over another, so that nothing is stored meanwhile."""
+    watts = {leaf.name for leaf in bench.leaves_of(parse_unit("W").dimension)}
+    return any(bench.nature(n).startswith("power") or n in watts for n in names_in(tree))
+
+
 def _brake_not_tared(bench: Bench) -> Iterator[Problem]:
     for call in bench.calls("prony_brake_power"):
-        if bench.worth(call.arguments[1]) == 0.0:
-            what = "prony_brake_power gets a tare of 0, so the arm's own weight counts as pull"
-            remedy = "read the scale with the brake open and the rotor at rest, and subtract that"
+        tare = call.arguments[1]
+        if bench.worth(tare) == 0.0 and not bench.case.program.sources_of[tare]:
+            what = "prony_brake_power gets a tare of 0 that nobody read: the arm counts as pull"
+            remedy = (
+                "read the scale with the brake open and the rotor at rest, even where it says 0"
+            )
             place = bench.case.text.place(call.spot.path, call.spot.start, call.spot.length)
             yield Problem(place, what, remedy)
             break
@@ -375,6 +402,15 @@ def _own(bench: Bench, name: str, value: float) -> str:
     return shown(value, unit.text)
 
 
+def _raising(bench: Bench) -> Iterator[str]:
+    """Yield the inputs that are factors of 1 or more."""
+    for source in bench.case.sources:
+        if source.name in bench.file.inputs and 1.0 <= source.distribution.support[0] < math.inf:
+            leaf = next(leaf for leaf in bench.case.leaves if leaf.name == source.name)
+            if not any(leaf.unit.dimension) and leaf.value > 1.0:
+                yield leaf.name
+
+
 def _unloaded_loss(bench: Bench) -> Iterator[Problem]:
     factors = [like.path[-1] for like in bench.case.likes if "spin-down" in like.name]
     names = bench.meant("unloaded loss")
@@ -383,6 +419,8 @@ def _unloaded_loss(bench: Bench) -> Iterator[Problem]:
         calls = [c for c in bench.calls("spin_down_power", "spin_down_loss") if c.value in made]
         used = [name for name in names if bench.uses(output.step, name)]
         if not (calls or used) or any(bench.uses(output.step, str(f)) for f in factors):
+            continue
+        if any(bench.uses(output.step, name) for name in _raising(bench)):
             continue
         if output.target.kind == "quantity" and not used:
             continue  # the loss itself is asked for
@@ -414,7 +452,7 @@ def _wind(bench: Bench) -> Iterator[Problem]:
         if value > BETZ:
             what += f": {shown(value, '%')} is impossible"
         yield bench.warn(
-            ("results", target.name), what, "say `ceiling: 59.3 %`; v must be cubed first"
+            ("results", target.name), what, "say `ceiling: 59.3 %`; average v**3, not v"
         )
 
 
@@ -423,8 +461,9 @@ def _carnot(bench: Bench) -> Iterator[Problem]:
     said = set()
     for output in bench.case.outputs:
         target = output.target
-        if not hots or not colds or target.name in said:
-            continue
+        own = bench.file.results[target.name].ceiling is not None
+        if not hots or not colds or own or target.name in said:
+            continue  # one who gives a ceiling knows of it
         hot, cold = bench.value(hots[0], output.run), bench.value(colds[0], output.run)
         if hot is None or cold is None or not hot > cold > 0.0:
             continue
@@ -467,14 +506,10 @@ def _refill_below_its_least(bench: Bench) -> Iterator[Problem]:
             calls = [c for c in calls if run_of(c) == run]
             if value is None or len(calls) < 2:
                 continue
-            exergies = sorted((bench.worth(c.value), c.arguments) for c in calls)
-            least = exergies[-1][0] - exergies[0][0]
-            pressures = [bench.worth(arguments[0]) for _, arguments in exergies]
-            volume, air = (bench.worth(a) for a in exergies[-1][1][1:])
-            taken_in = (max(pressures) - min(pressures)) * volume / air
-            if not least > 0.0 or not taken_in > 0.0 or not value > 0.0:
+            exergies = [bench.worth(c.value) for c in calls]
+            least = max(exergies) - min(exergies)
+            if not least > 0.0 or not value > 0.0:
                 continue
-            specific = value / taken_in / 60e3  # kW for each m^3/min
             where = f" in run {run}" if run else ""
             if value < least:
                 what = (
@@ -485,10 +520,11 @@ def _refill_below_its_least(bench: Bench) -> Iterator[Problem]:
                     bench.path(name), what, "check the meter, the volume, the pressures"
                 )
                 break
-            if specific < BEST_SCREW:
+            if least / value > BEST_COMPRESSOR:
+                found = shown(least / value, "%")
                 what = (
-                    f"{name}{where} comes to {specific:.3g} kW for each m^3/min, better than the "
-                    "best screw compressor (5 to 7); small piston sets take 8 to 13"
+                    f"{name}{where} would mean that {found} of the electricity is found in the air "
+                    "again; small piston compressors reach 20 to 45 %"
                 )
                 yield bench.warn(bench.path(name), what, "cheap plug-in meters often read low")
                 break
@@ -501,6 +537,7 @@ CHECKS: tuple[Check, ...] = (
     _logarithm_of_two_receiver_pressures,
     _share_of_reading_on_a_dial,
     _averaging_meter,
+    _one_thumb_for_all,
     _lamp_at_its_rating,
     _rating_as_power,
     _chain_times_stage,

@@ -171,7 +171,7 @@ def text_of(bench: str) -> str:
 
 def _one_load(text: str) -> str:
     """Return the bench of four loads with the runs at full load only, which run sooner."""
-    others = ("light_", "half_", "most_", "light:", "half:", "most:")
+    others = ("light_", "half_", "most_", "light:", "half:", "most:", "pool:")
     lines = text.splitlines(keepends=True)
     return "".join(line for line in lines if not line.lstrip().startswith(others))
 
@@ -333,7 +333,6 @@ BLUNDERS = {
                 "  rotor_energy: kinetic_energy(rotor_inertia, speed) ",
                 "  # rotor_energy: kinetic_energy(rotor_inertia, speed) ",
             ),
-            (", stored: [rotor_energy]", ""),
         ),
     ),
     "losses_counted_twice": Planted(
@@ -386,9 +385,9 @@ BLUNDERS = {
         (("{value: 1.8 m, plus_minus: 5 mm", "{value: 0.9 m, plus_minus: 5 mm"),),
     ),
     "above_carnot": Planted(
-        "a plug-in meter that reads a fifth",
+        "a plug-in meter that reads a seventh",
         "larder",
-        (("value: 2.05 kWh", "value: 0.41 kWh"),),
+        (("value: 2.05 kWh", "value: 0.29 kWh"),),
     ),
     "refill_of_no_work": Planted(
         "twelve refills taken for one hundred and twenty",
@@ -425,6 +424,11 @@ BLUNDERS = {
         "one reading called a series",
         "beckside",
         (("[7.60, 7.82, 7.55, 7.77, 7.89, 7.69]", "[7.72]"),),
+    ),
+    "three_repeats": Planted(
+        "three fillings, as if they had a standard deviation to speak of",
+        "beckside",
+        (("[7.60, 7.82, 7.55, 7.77, 7.89, 7.69]", "[7.60, 7.82, 7.55]"),),
     ),
     "standard_volume": Planted(
         "air by the makers' standard volume, and not which",
@@ -518,12 +522,13 @@ SAID: dict[str, tuple[str, tuple[str, ...]]] = {
     "tare_forgotten": (CHECK, ("tare (0.31 kg)", "no result subtracts")),
     "gauge_declared_absolute": (CHECK, ("a dial from 0 to 16 bar", "1 bar too low")),
     # square wave: peak/mean over that of a sine, pi/(2 sqrt 2) = 1.1107, squared 1.234
-    "averaging_meter": (CHECK, ("wall_meter averages", "11 % too high", "23 % too much power")),
+    "averaging_meter": (CHECK, ("wall_meter averages", "11 % too high", "23 % too much for V^2/R")),
     # 0.9**1.57 = 0.8475
     "lamp_rating": (CHECK, ("printed_watts", "printed volts only", "0.85 of the watts")),
     # 2.5 % of 16 bar, and of 4 bar
     "span_as_reading": (CHECK, ("receiver_gauge", "2.5 % of reading", "0.4 bar", "0.1 bar")),
     # ISO 2533: 1013.25 hPa (1 - 0.0065 640/288.15)**5.2559 = 938.7 hPa
+    "thumb_error_shared": (CHECK, ("stopwatch times with one error", "a thumb errs afresh")),
     "sea_level_barometer": (CHECK, ("1013 hPa", "640 m", "938.7 hPa", "sea level")),
     "rating_as_power": (CHECK, ("printed is a rating", "45 to 85 %")),
     "chain_times_motor": (CHECK, ("chain (10 %)", "motor (24 %)", "counts twice")),
@@ -538,7 +543,7 @@ SAID: dict[str, tuple[str, tuple[str, ...]]] = {
     "reading_copied": (REFUSED, ("all repeats are the same",)),
     # 200.8 g less 212.6 g less 0.4 g
     "wrong_sign": (REFUSED, ("mass is -12.2 g", "below 0 g")),
-    "ratio_upside_down": (RUN, ("motor_to_lamps", "impossible", "in 100.0")),
+    "ratio_upside_down": (RUN, ("motor_to_lamps", "impossible", "in 100 %")),
     # 0.0085/2 (2905 2 pi/60)**2 = 393.3 J
     "rotor_energy_left_out": (CHECK, ("air_to_shaft", "393.3 J", "2905 rpm")),
     # run_4: 18.69 * 9.91 / (24.13 * 12.10) = 0.634; with 30 and 20 % that is 13 % too much
@@ -549,12 +554,14 @@ SAID: dict[str, tuple[str, tuple[str, ...]]] = {
     "too_cold_for_any_air": (CHECK, ("1.4925 in run full_2", "above 1.4")),
     "hand_value_outside": (RUN, ("69.4 %", "outside the band")),
     "radius_for_diameter": (RUN, ("rotor", "impossible", "ceiling (16/27)")),
-    "above_carnot": (CHECK, ("cop_tank is 14.28", "(Carnot)")),
+    # Carnot over a tank that warms: 1/(1 - 285.15 ln(323.25/288.35)/34.9) = 15.0; 5.86/0.29 = 20.2
+    "above_carnot": (RUN, ("cop_tank", "impossible", "ceiling (carnot)")),
     # 1.45 kWh / 120 = 43.5 kJ; the exergy is worked out in test_sanity.py
     "refill_of_no_work": (CHECK, ("refill_energy is 43.5 kJ", "104.9 kJ", "very least")),
     "coarse_display": (RUN, ("last digit of plug_meter", "wall_to_wire")),
     "bucket_too_small": (RUN, ("fill_time is only 0.7", "timed to")),
     "one_repeat": (REFUSED, ("repeats needs two readings or more",)),
+    "three_repeats": (RUN, ("wheel", "no standard uncertainty, since", "degrees of freedom")),
     "standard_volume": (REFUSED, ("normal volume",)),
     "unloaded_spin_down": (CHECK, ("gear", "without load", "1 to 2 times")),
     "mass_as_force": (REFUSED, ("which is not W",)),
@@ -567,7 +574,6 @@ SAID: dict[str, tuple[str, tuple[str, ...]]] = {
 
 # Nothing is said of these, and why.
 MISSED: dict[str, str] = {
-    "thumb_error_shared": "an accuracy in seconds may be the watch's: no check asks for the thumb",
     "which_horsepower": "`hp` is the mechanical one; the metric one is 1.4 % less",
     "cold_called_settled": "one pressure at the end cannot show that it was still cold",
     "evaporation_added": "0.8 g in 11.4 g lies within what a fuel test may give",
