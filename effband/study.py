@@ -86,10 +86,24 @@ class Remark:
 
 @dataclass(frozen=True)
 class Widening:
-    """By how much guesses were drawn out, and what that made of each output, in their order."""
+    """The bands with guesses drawn out.
+
+    Attributes
+    ----------
+    factor
+        How many times as wide.
+    summaries
+        One for each output, in their order; None where one has no value so.
+    kept
+        What rests on judgement and kept its spread.
+    why_not
+        Why there are none.
+    """
 
     factor: float
-    summaries: tuple[Summary, ...]
+    summaries: tuple[Summary, ...] | None
+    kept: tuple[str, ...]
+    why_not: str = ""
 
 
 @dataclass(frozen=True)
@@ -225,9 +239,10 @@ def run(
 def _widened(
     case: Case, settings: Settings, workers: int, stop: threading.Event, factor: float
 ) -> Widening:
-    """Return the bands with guesses drawn out; raises ComputationRefused as `run` does."""
+    """Return the bands with guesses drawn out, or why there are none."""
+    wider, kept = with_guesses_widened(case, factor)
     engine = Engine(
-        with_guesses_widened(case, factor),
+        wider,
         settings.seed,
         settings.trials,
         workers,
@@ -235,7 +250,12 @@ def _widened(
         stop=stop,
         sampling=settings.sampling,
     )
-    return Widening(factor, _summaries(case, engine.run(), settings))
+    try:
+        return Widening(factor, _summaries(case, engine.run(), settings), kept)
+    except ComputationRefused as refused:
+        if stop.is_set():
+            raise
+        return Widening(factor, None, kept, refused.what)
 
 
 def _summaries(case: Case, counts: tuple[Counts, ...], settings: Settings) -> tuple[Summary, ...]:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterator
+import graphlib
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
 
 from effband.case.format import Column, Formula, Input, Instrument
 from effband.case.formula import (
@@ -18,12 +20,31 @@ from effband.case.model import Case, Leaf, Output
 from effband.case.program import TRANSPARENT, PhysicsCall
 from effband.case.text import Path
 from effband.evidence.instruments import ABSOLUTE
+from effband.physics.functions import FUNCTIONS
 from effband.problems import Problem
 from effband.propagate.as_written import values_as_written
-from effband.units import Dimension, parse_unit
+from effband.units import Dimension, name_dimension, parse_unit
 
 PRESSURE = parse_unit("Pa").dimension
+# Units of the dimensions that each meaning can have.
+MEANT_IN = {
+    **dict.fromkeys(("engine rating", "motor rating", "lamp rating"), ("W",)),
+    "delivered engine power": ("W",),
+    **dict.fromkeys(("chain efficiency", "stage efficiency"), ("1",)),
+    "refill energy": ("J",),
+    "refill time": ("s",),
+    "rotor inertia": ("kg*m^2",),
+    "rotor speed": ("rad/s",),
+    **dict.fromkeys(("tare", "untared arm"), ("kg", "N")),
+    "unloaded loss": ("W", "J", "N*m"),
+    **dict.fromkeys(("shaft work", "input energy", "output energy"), ("J", "W")),
+    **dict.fromkeys(("hot temperature", "cold temperature"), ("K",)),
+}
 OPEN_AIR = (0.5e5, 1.1e5)  # what a barometer may read, Pa
+
+
+def _in_the_open(pressure: float) -> bool:
+    return OPEN_AIR[0] <= pressure <= OPEN_AIR[1]
 
 
 class Bench:
@@ -34,6 +55,7 @@ class Bench:
         self.file = case.file
         self.readings: dict[str, Column] = self.file.runs.readings if self.file.runs else {}
         self.runs: tuple[str, ...] = tuple(self.file.runs.rows) if self.file.runs else ()
+        self._made_of: dict[int, frozenset[int]] = {}
 
     # -- names -------------------------------------------------------------------------------
 
@@ -53,8 +75,12 @@ class Bench:
         return found
 
     def meant(self, *words: str) -> list[str]:
-        """Return the names that are said to mean one of the words."""
-        return [name for name, means in self.meanings.items() if means in words]
+        """Return the names that are said to mean one of the words, and can."""
+        return [n for n, means in self.meanings.items() if means in words and self.can_mean(n)]
+
+    def can_mean(self, name: str) -> bool:
+        """Return whether a name is of a dimension that its meaning can have."""
+        return self.is_in(name, *MEANT_IN[self.meanings[name]])
 
     def path(self, name: str) -> Path:
         """Return where a name is declared."""
@@ -82,6 +108,21 @@ class Bench:
     def nature(self, name: str) -> str:
         """Return what a formula gives, in words; nothing for what is none."""
         return next((nature for known, _, nature in self.case.formulas if known == name), "")
+
+    def unit_of(self, name: str) -> str | None:
+        """Return the unit that an input or reading is shown in; None for a formula."""
+        return next((leaf.unit.text for leaf in self.case.leaves if leaf.name == name), None)
+
+    def is_in(self, name: str, *units: str) -> bool:
+        """Return whether a name is of the dimension of one of the units."""
+        for unit in units:
+            dimension = parse_unit(unit).dimension
+            own = self.unit_of(name)
+            if own is not None and parse_unit(own).dimension == dimension:
+                return True
+            if own is None and self.nature(name) == name_dimension(dimension):
+                return True
+        return False
 
     # -- values ------------------------------------------------------------------------------
 
@@ -113,12 +154,22 @@ class Bench:
         return max(found, key=abs, default=None)
 
     def barometer(self, run: str | None) -> float | None:
-        """Return the pressure of the open air, where one leaf reads it."""
-        for leaf in self.case.leaves:
-            here = leaf.reads == ABSOLUTE and leaf.run in (None, run)
-            if here and OPEN_AIR[0] <= leaf.value <= OPEN_AIR[1]:
-                return leaf.value
-        return None
+        """Return the pressure of the open air: what functions get as barometer, or the one leaf."""
+        leaves = [leaf for leaf in self.case.leaves if leaf.run in (None, run)]
+        air = [leaf for leaf in leaves if leaf.reads == ABSOLUTE and _in_the_open(leaf.value)]
+        given = {
+            self.plain(call.arguments[at])
+            for call in self.case.program.calls
+            for at, argument in enumerate(FUNCTIONS[call.function].arguments)
+            if argument.name == "barometer"
+        }
+        named = [leaf for leaf in air if self._plain_step(leaf) in given]
+        chosen = named or (air if len(air) == 1 else [])
+        return chosen[0].value if chosen else None
+
+    def _plain_step(self, leaf: Leaf) -> int | None:
+        step = self.step(leaf.name, leaf.run)
+        return None if step is None else self.plain(step)
 
     def leaves_of(self, dimension: Dimension) -> Iterator[Leaf]:
         """Yield the inputs and readings of a dimension."""
@@ -126,25 +177,35 @@ class Bench:
 
     # -- what uses what ------------------------------------------------------------------------
 
-    @functools.cache  # noqa: B019
     def made_of(self, step: int) -> frozenset[int]:
         """Return the steps that a value is made of, itself included."""
-        return frozenset(self.case.program.needed_for([step]))
+        if step not in self._made_of:
+            self._made_of[step] = frozenset(self.case.program.needed_for([step]))
+        return self._made_of[step]
+
+    @functools.cached_property
+    def _steps_of(self) -> dict[str, set[int]]:
+        found: dict[str, set[int]] = defaultdict(set)
+        for (name, _), step in self.case.named.items():
+            found[name].add(step)
+        return found
 
     def uses(self, step: int, name: str) -> bool:
         """Return whether a value is made of any value of a name."""
-        made = self.made_of(step)
-        return any(known == name and at in made for (known, _), at in self.case.named.items())
+        return not self.made_of(step).isdisjoint(self._steps_of.get(name, ()))
 
     def used(self, name: str) -> list[Output]:
         """Return the outputs that are made of a name."""
         return [output for output in self.case.outputs if self.uses(output.step, name)]
 
+    @functools.cached_property
+    def _calls(self) -> list[PhysicsCall]:
+        needed = set(self.case.program.needed_for([output.step for output in self.case.outputs]))
+        return [call for call in self.case.program.calls if call.value in needed]
+
     def calls(self, *functions: str) -> list[PhysicsCall]:
         """Return the calls of physics functions that any output is made of."""
-        needed = set().union(*(self.made_of(output.step) for output in self.case.outputs))
-        found = self.case.program.calls
-        return [call for call in found if call.function in functions and call.value in needed]
+        return [call for call in self._calls if call.function in functions]
 
     def called_with(self, name: str, *functions: str) -> bool:
         """Return whether a function takes a name, by any of its arguments."""
@@ -177,23 +238,35 @@ class Bench:
         """Return the formulas that name a number themselves."""
         return [formula for formula, tree in self.trees.items() if name in names_in(tree)]
 
-    def exponent(self, tree: Expression, name: str) -> float:
-        """Return to which power a name enters a product; 0 where it is no factor."""
-        match tree:
-            case Name():
-                if tree.name == name:
-                    return 1.0
-                inner = self.trees.get(tree.name) if tree.name in self.file.formulas else None
-                return 0.0 if inner is None else self.exponent(inner, name)
-            case Negative():
-                return self.exponent(tree.part, name)
-            case Binary(operation="multiply"):
-                return self.exponent(tree.left, name) + self.exponent(tree.right, name)
-            case Binary(operation="divide"):
-                return self.exponent(tree.left, name) - self.exponent(tree.right, name)
-            case Binary(operation="add" | "subtract"):
-                return self.exponent(tree.left, name) or self.exponent(tree.right, name)
-        return 0.0
+    @functools.cached_property
+    def _order(self) -> tuple[str, ...]:
+        """The formulas, each after those that it uses."""
+        names = set(self.file.formulas)
+        uses = {name: names_in(self.trees[name]) & names for name in names}
+        return tuple(graphlib.TopologicalSorter(uses).static_order())
+
+    def exponents(self, name: str) -> dict[str, float]:
+        """Return to which power a name enters each formula; 0 where it is no factor."""
+        found = {name: 1.0}
+        for formula in self._order:
+            found.setdefault(formula, exponent(self.trees[formula], found))
+        return found
+
+
+def exponent(tree: Expression, known: Mapping[str, float]) -> float:
+    """Return to which power an expression holds a factor that names hold to known powers."""
+    match tree:
+        case Name():
+            return known.get(tree.name, 0.0)
+        case Negative():
+            return exponent(tree.part, known)
+        case Binary(operation="multiply"):
+            return exponent(tree.left, known) + exponent(tree.right, known)
+        case Binary(operation="divide"):
+            return exponent(tree.left, known) - exponent(tree.right, known)
+        case Binary(operation="add" | "subtract"):
+            return exponent(tree.left, known) or exponent(tree.right, known)
+    return 0.0
 
 
 def run_of(call: PhysicsCall) -> str | None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from effband.case.formula import Binary, Call, Negative, names_in
 from effband.case.model import Case, Output
 from effband.decide.bench import Bench
 from effband.decide.sanity import shown
@@ -118,11 +119,34 @@ def _common(parts: Sequence[PartShare]) -> float:
 
 def _times(bench: Bench) -> dict[tuple[str, str | None], int]:
     second = parse_unit("s").dimension
+    ends = _ends(bench, {leaf.name for leaf in bench.leaves_of(second)})
     found = {}
     for leaf in bench.leaves_of(second):
         step = bench.step(leaf.name, leaf.run)
-        if step is not None and leaf.components and bench.used(leaf.name):
+        judged = leaf.instrument is None and leaf.evidence in ("guess", "rule of thumb")
+        timed = leaf.value > 0.0 and not judged
+        apart = leaf.name not in ends and leaf.components and bench.used(leaf.name)
+        if step is not None and timed and apart:
             found[leaf.name, leaf.run] = step
+    return found
+
+
+def _ends(bench: Bench, times: set[str]) -> set[str]:
+    """Return the times that are the beginning or end of one, taken from each other."""
+    found: set[str] = set()
+    for tree in bench.trees.values():
+        open_ = [tree]
+        while open_:
+            part = open_.pop()
+            if isinstance(part, Binary):
+                open_ += [part.left, part.right]
+                sides = [names_in(side) & times for side in (part.left, part.right)]
+                if part.operation == "subtract" and all(sides):
+                    found |= sides[0] | sides[1]
+            elif isinstance(part, Negative):
+                open_.append(part.part)
+            elif isinstance(part, Call):
+                open_ += part.arguments
     return found
 
 
@@ -157,7 +181,11 @@ def _balances(bench: Bench) -> list[tuple[str | None, list[tuple[int, int]]]]:
     if balance is None:
         return []
     found = []
-    for run in bench.runs or (None,):
+    parts_of = (*balance.in_, *balance.out, *balance.stored)
+    if len({bench.nature(name) for name in parts_of}) > 1:
+        return []  # said where the case is read
+    changing = any((name, None) not in bench.case.named for name in parts_of)
+    for run in (bench.runs if changing else ()) or (None,):
         parts = [
             (bench.step(name, run), sign)
             for names, sign in ((balance.in_, 1), (balance.out, -1), (balance.stored, -1))
@@ -173,7 +201,7 @@ def _residual(parts: Sequence[tuple[FloatArray, int]]) -> float | None:
     rest = np.asarray(sum(sign * values for values, sign in parts))
     put_in = np.asarray(sum(values for values, sign in parts if sign > 0))
     low, high = np.quantile(rest, [0.025, 0.975])
-    return None if low <= 0.0 <= high else float(np.mean(rest / put_in))
+    return None if low <= 0.0 <= high else float(np.mean(rest) / abs(np.mean(put_in)))
 
 
 def _unbalanced(found: Sequence[tuple[str | None, float]]) -> Iterator[Doubt]:

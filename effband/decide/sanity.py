@@ -7,11 +7,12 @@ cannot tell keeps silent.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Iterator
 
 from effband.case.formula import Binary, Call, Expression, names_in, parse_formula
 from effband.case.model import Case, Leaf
-from effband.decide.bench import PRESSURE, Bench, run_of
+from effband.decide.bench import MEANT_IN, PRESSURE, Bench, exponent, run_of
 from effband.evidence.instruments import ABSOLUTE, GAUGE
 from effband.physics import AT_ONCE, SETTLED
 from effband.problems import Problem
@@ -19,10 +20,13 @@ from effband.units import Unit, parse_unit
 
 Check = Callable[[Bench], Iterator[Problem]]
 
+LAMP = re.compile(r"(?<![a-z])(?<!led_)(?:lamps?|bulbs?)(?![a-z])")
+EFFICIENCY = re.compile(r"(?<![a-z])efficiency$")
 BETZ = 16 / 27  # Betz 1920: the most that an open rotor takes of the wind through its circle
 TURNING = ("running", "turning", "at speed")  # words of `about: rotor_at_start`
 SLACK_OF_INDEX = 0.02  # what reading errors may add to an index between 1 and 1.4
 BEST_COMPRESSOR = 0.7  # exergy for electricity, beyond any: common practice, no source
+HIGHEST = 11e3  # m, to which the formula of the standard atmosphere holds
 WEATHER = 35e2  # Pa that the weather takes the barometer from the mean of a height
 
 
@@ -65,9 +69,10 @@ def shown(value: float, unit: str) -> str:
 
 def _dial_that_reads_absolute(bench: Bench) -> Iterator[Problem]:
     for name, instrument in bench.file.instruments.items():
-        dial = instrument.division is not None or instrument.class_ is not None
-        if instrument.reads != ABSOLUTE or not dial or instrument.span is None:
+        if instrument.reads != ABSOLUTE or not instrument.division or instrument.span is None:
             continue
+        if "absolute" in (instrument.label or "").casefold():
+            continue  # its dial says so
         low, high = instrument.span[0]
         if low.si == 0.0 and high.si > 1.5e5:
             top = f"{high.number:g} {high.unit.text}"
@@ -75,7 +80,10 @@ def _dial_that_reads_absolute(bench: Bench) -> Iterator[Problem]:
                 f"{name} says `reads: absolute pressure`, but a dial from 0 to {top} stands at 0 "
                 "in the open air and reads gauge pressure: every reading is then 1 bar too low"
             )
-            remedy = "say `reads: gauge pressure`, and write absolute(p, barometer) in formulas"
+            remedy = (
+                "say `reads: gauge pressure` and write absolute(p, barometer); if its dial does "
+                "say absolute, copy that into its `label:`"
+            )
             yield bench.warn(("instruments", name, "reads"), what, remedy)
 
 
@@ -112,7 +120,7 @@ def _cold_and_warm_readings(bench: Bench) -> Iterator[Problem]:
 def _barometer_of_the_sea(bench: Bench) -> Iterator[Problem]:
     altitude = bench.file.altitude
     air = bench.barometer(bench.runs[0] if bench.runs else None)
-    if altitude is None or air is None:
+    if altitude is None or air is None or altitude.si > HIGHEST:
         return
     # ISO 2533, standard atmosphere, from memory
     usual = 101325.0 * (1 - 2.25577e-5 * altitude.si) ** 5.25588
@@ -183,9 +191,8 @@ def _share_of_reading_on_a_dial(bench: Bench) -> Iterator[Problem]:
             continue
         low, high = instrument.span[0]
         share = max(shares)
-        width = f"{share * (high.number - low.number):.2g} {high.unit.text}"
-        quarter = (high.number - low.number) / 4
-        little = f"{share * quarter:.2g} {high.unit.text}"
+        span = (high.si - low.si) / high.unit.factor
+        width, little = (f"{share * part:.2g} {high.unit.text}" for part in (span, span / 4))
         what = (
             f"{name} is a dial with {100 * share:g} % of reading: a class on a dial is of the "
             f"span, {width} anywhere on it, not {little} at a quarter of it"
@@ -201,14 +208,15 @@ def _type_of(leaf: Leaf) -> str:
 def _one_thumb_for_all(bench: Bench) -> Iterator[Problem]:
     second = parse_unit("s").dimension
     for name, column in bench.readings.items():
-        if column.unit.dimension == second and column.shared and len(bench.runs) > 1:
+        by_hand = column.evidence not in ("datasheet", "certificate")
+        if column.unit.dimension == second and column.shared and by_hand and len(bench.runs) > 1:
             what = f"{name} has one error for all runs (`shared: true`), but a thumb errs afresh"
-            remedy = "leave `shared:` out, unless it is the clock that runs fast or slow"
+            remedy = "leave `shared:` out; of a clock that runs fast, say `evidence: datasheet`"
             yield bench.warn(("runs", "readings", name, "shared"), what, remedy)
 
 
 def _averaging_meter(bench: Bench) -> Iterator[Problem]:
-    inverter = "inverter" in bench.case.text.text.casefold()
+    inverter = "inverter" in str(bench.case.text.tree).casefold()
     for name, instrument in bench.file.instruments.items():
         said = instrument.true_rms
         alternating = (instrument.reads or "").startswith("AC") and instrument.reads != "AC power"
@@ -236,7 +244,7 @@ def _lamp_at_its_rating(bench: Bench) -> Iterator[Problem]:
     named = {
         leaf.name
         for leaf in bench.leaves_of(watt)
-        if ("lamp" in leaf.name.casefold() or "bulb" in leaf.name.casefold())
+        if LAMP.search(leaf.name.casefold())
         and leaf.evidence == "nameplate"
         and leaf.instrument is None
     }
@@ -294,32 +302,28 @@ def _chain_times_stage(bench: Bench) -> Iterator[Problem]:
 def _multiplied(bench: Bench, formula: str, one: str, other: str) -> bool:
     """Return whether two factors stand on one side of the stroke; a chain over a stage is right."""
     tree = parse_formula(formula)
-    return bench.exponent(tree, one) * bench.exponent(tree, other) > 0.0
+    powers = [exponent(tree, bench.exponents(name)) for name in (one, other)]
+    return powers[0] * powers[1] > 0.0
 
 
 def _beyond_one(bench: Bench) -> Iterator[Problem]:
-    """Look for shares that can lie above 1, and sizes that can lie below 0."""
+    """Look for efficiencies that can lie above 1."""
     laws = {source.name: source.distribution for source in bench.case.sources}
-    sizes = {parse_unit(u).dimension for u in ("kg", "m^3", "kg/m^3", "kg*m^2")}
     seen = set()
     for leaf in bench.case.leaves:
         law = laws.get(leaf.name if leaf.run is None else f"{leaf.name}[{leaf.run}]")
         if law is None or leaf.name in seen or not bench.used(leaf.name):
             continue
-        low, high = law.support
+        high = law.support[1]
         share = not any(leaf.unit.dimension) and (
-            "efficiency" in leaf.name.casefold()
+            EFFICIENCY.search(leaf.name.casefold()) is not None
             or bench.meanings.get(leaf.name) in ("chain efficiency", "stage efficiency")
         )
         if share and 1.0 < high < math.inf:
             seen.add(leaf.name)
             what = f"{leaf.name} reaches {shown(high, '%')}, and no efficiency is above 100 %"
-            yield bench.warn(bench.path(leaf.name), what, "check its limits")
-        elif leaf.unit.dimension in sizes and -math.inf < low < 0.0 < leaf.value:
-            seen.add(leaf.name)
-            least = shown(low, leaf.unit.text)
-            what = f"{leaf.name} reaches down to {least}, and there is no less than nothing of it"
-            yield bench.warn(bench.path(leaf.name), what, "check its limits, or its zero")
+            remedy = "check its limits, or cut what is impossible: `physical: [0 %, 100 %]`"
+            yield bench.warn(bench.path(leaf.name), what, remedy)
 
 
 # -- rotors and brakes -----------------------------------------------------------------------------
@@ -392,14 +396,10 @@ def _brake_not_tared(bench: Bench) -> Iterator[Problem]:
     for name in tares:
         if not bench.used(name):
             value = bench.largest(name)
-            size = "" if value is None else f" ({_own(bench, name, value)})"
+            unit = bench.unit_of(name)
+            size = "" if value is None or unit is None else f" ({shown(value, unit)})"
             what = f"{name}{size} is a tare that no result subtracts"
             yield bench.warn(bench.path(name), what, "subtract it where the loaded scale stands")
-
-
-def _own(bench: Bench, name: str, value: float) -> str:
-    unit = next(leaf.unit for leaf in bench.case.leaves if leaf.name == name)
-    return shown(value, unit.text)
 
 
 def _raising(bench: Bench) -> Iterator[str]:
@@ -422,7 +422,7 @@ def _unloaded_loss(bench: Bench) -> Iterator[Problem]:
             continue
         if any(bench.uses(output.step, name) for name in _raising(bench)):
             continue
-        if output.target.kind == "quantity" and not used:
+        if output.target.kind == "ratio" or (output.target.kind == "quantity" and not used):
             continue  # the loss itself is asked for
         what = (
             f"{output.target.name} takes the loss of a rotor that ran down without load for its "
@@ -440,7 +440,8 @@ def _wind(bench: Bench) -> Iterator[Problem]:
     said = set()
     for output in bench.case.outputs:
         target, divisor = output.target, bench.divisor(output)
-        if target.ceiling != "100 %" or divisor is None or target.name in said:
+        most = None if output.ceiling is None else bench.worth(output.ceiling)
+        if most is None or most <= BETZ * 1.01 or divisor is None or target.name in said:
             continue
         winds = {bench.plain(call.value) for call in bench.calls("wind_power")}
         if bench.plain(divisor) not in winds:
@@ -470,7 +471,9 @@ def _carnot(bench: Bench) -> Iterator[Problem]:
         pump = target.kind == "performance ratio"
         limit = hot / (hot - cold) if pump else 1 - cold / hot
         value = bench.worth(output.step)
-        if (pump or target.kind == "efficiency") and value > limit:
+        into = "" if target.boundary is None else target.boundary[0].casefold()
+        heat = "heat" in into.replace("heat pump", "")
+        if (pump or (target.kind == "efficiency" and heat)) and value > limit:
             said.add(target.name)
             unit = target.unit.text
             name = "heat pump" if pump else "heat engine"
@@ -488,7 +491,7 @@ def _full_admission(bench: Bench) -> Iterator[Problem]:
         most = bench.worth(call.value)
         for name in bench.meant("shaft work", "output energy"):
             value = bench.value(name, run_of(call))
-            if value is not None and value > most:
+            if value is not None and bench.is_in(name, "J") and value > most:
                 what = (
                     f"{name} is {shown(value, 'kJ')}, and a motor that fills its cells at full "
                     f"pressure cannot make more than {shown(most, 'kJ')} of this air"
@@ -530,7 +533,28 @@ def _refill_below_its_least(bench: Bench) -> Iterator[Problem]:
                 break
 
 
+def _meaning_of_another_kind(bench: Bench) -> Iterator[Problem]:
+    for name, means in bench.meanings.items():
+        if not bench.can_mean(name):
+            found = bench.unit_of(name) or bench.nature(name)
+            what = f"{name} says `means: {means}`, but it is in {found}"
+            remedy = f"that is in {' or '.join(MEANT_IN[means])}: check the word, or the unit"
+            yield bench.warn((*bench.path(name), "means"), what, remedy)
+
+
+def _balance_of_several_kinds(bench: Bench) -> Iterator[Problem]:
+    balance = bench.file.balance
+    if balance is None:
+        return
+    natures = {bench.nature(name) for name in (*balance.in_, *balance.out, *balance.stored)}
+    if len(natures) > 1:
+        what = f"the balance adds {' and '.join(sorted(natures))}"
+        yield bench.warn(("balance",), what, "give all its parts as energies, or all as powers")
+
+
 CHECKS: tuple[Check, ...] = (
+    _meaning_of_another_kind,
+    _balance_of_several_kinds,
     _dial_that_reads_absolute,
     _cold_and_warm_readings,
     _barometer_of_the_sea,

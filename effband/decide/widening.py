@@ -7,34 +7,72 @@ abstract). For a normal law that calls for 1.4 to 1.95 times the width, 1.6 in t
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 from effband.case.model import Case, ErrorSource
 from effband.case.program import Step
+from effband.evidence.distributions import Distribution, Exponential, Lognormal
 from effband.evidence.instruments import Curve
-from effband.evidence.widened import widened
+from effband.evidence.truncated import Truncated
+from effband.evidence.widened import Widened
 
 GUESSED = ("guess", "rule of thumb")
 _STEPS = (".digit", ".division")  # the step of a display or dial is no guess
 _SCORES = (".z1", ".z2")  # of an error curve, whose limit is drawn out in their place
+_TOGETHER = ("joint", "drawn")  # with others, or from a sample
 
 
-def with_guesses_widened(case: Case, factor: float) -> Case:
+def with_guesses_widened(case: Case, factor: float) -> tuple[Case, tuple[str, ...]]:
     """Return the case with every spread that rests on judgement `factor` times as wide.
 
-    Inputs that are drawn together with others keep their spreads.
+    What lay within physical limits, above 0, or between 0 and 1 stays there. The second value
+    names what keeps its spread although it is guessed: what is drawn together with others or
+    from a sample, and exponential laws, whose one number is their mean.
     """
-    guessed = {s.item for s in case.sources if s.evidence in GUESSED and s.part == "common"}
-    sources = tuple(_source(source, factor) for source in case.sources)
-    steps = tuple(_step(step, guessed, factor) for step in case.program.steps)
-    return replace(case, sources=sources, program=replace(case.program, steps=steps))
+    guessed = [source for source in case.sources if source.evidence in GUESSED]
+    kept = {
+        s.item for s in guessed if s.part in _TOGETHER or isinstance(s.distribution, Exponential)
+    }
+    curves = {s.item for s in guessed if s.part == "common"}
+    sources = tuple(
+        _source(case, source, factor) if source in guessed and source.item not in kept else source
+        for source in case.sources
+    )
+    steps = tuple(_step(step, curves, factor) for step in case.program.steps)
+    program = replace(case.program, steps=steps)
+    return replace(case, sources=sources, program=program), tuple(sorted(kept))
 
 
-def _source(source: ErrorSource, factor: float) -> ErrorSource:
-    if source.evidence not in GUESSED or source.name.endswith((*_STEPS, *_SCORES)):
+def _source(case: Case, source: ErrorSource, factor: float) -> ErrorSource:
+    if source.name.endswith((*_STEPS, *_SCORES)):
         return source
-    law = widened(source.distribution, source.nominal, factor)
-    return replace(source, distribution=law)
+    return replace(source, distribution=_widened(case, source, factor))
+
+
+def _widened(case: Case, source: ErrorSource, factor: float) -> Distribution:
+    law = source.distribution
+    if isinstance(law, Lognormal):
+        return replace(law, factor=law.factor**factor)
+    low, high = _possible(case, source)
+    if isinstance(law, Truncated):
+        low, high, law = max(low, law.low), min(high, law.high), law.base
+    drawn = Widened(law, source.nominal, factor)
+    if low <= drawn.support[0] and drawn.support[1] <= high:
+        return drawn
+    return Truncated(drawn, low, high)
+
+
+def _possible(case: Case, source: ErrorSource) -> tuple[float, float]:
+    """Return the limits that a drawn-out law may not pass."""
+    entry = case.file.inputs.get(source.name)
+    if entry is not None and entry.physical is not None:
+        low, high = (quantity.si for quantity in entry.physical)
+        return low, high
+    least, most = source.distribution.support
+    leaf = next((leaf for leaf in case.leaves if leaf.name == source.name), None)
+    share = leaf is not None and not any(leaf.unit.dimension) and least >= 0.0 and most <= 1.0
+    return (0.0 if least >= 0.0 else -math.inf), (1.0 if share else math.inf)
 
 
 def _step(step: Step, guessed: set[str], factor: float) -> Step:

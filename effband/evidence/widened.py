@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 from effband.evidence.law import Distribution, Printer
 from effband.evidence.tables import FloatArray
-from effband.evidence.truncated import Truncated
 
 
 @dataclass(frozen=True)
@@ -57,10 +56,3 @@ class Widened(Distribution):
     def _limits(self) -> tuple[float, float]:
         low, high = self.base.support
         return self._out(low), self._out(high)
-
-
-def widened(law: Distribution, centre: float, factor: float) -> Distribution:
-    """Return a law drawn out about a value; what is physically impossible stays cut away."""
-    if isinstance(law, Truncated):
-        return Truncated(Widened(law.base, centre, factor), law.low, law.high)
-    return Widened(law, centre, factor)

@@ -52,7 +52,9 @@ def _widened(study: Study) -> dict[str, Any]:
     if wider is None:
         return {}
     results = []
-    for band, summary in zip(study.bands, wider.summaries, strict=True):
+    for band, summary in zip(
+        study.bands, wider.summaries or (), strict=wider.summaries is not None
+    ):
         unit, interval = band.output.target.unit, summary.interval
         results.append(
             {
@@ -65,7 +67,10 @@ def _widened(study: Study) -> dict[str, Any]:
                 "half_width": interval.half_width / unit.factor,
             }
         )
-    return {"guesses_widened": {"factor": wider.factor, "results": results}}
+    found = {"factor": wider.factor, "kept": list(wider.kept), "results": results}
+    if wider.summaries is None:
+        found["why_not"] = wider.why_not
+    return {"guesses_widened": found}
 
 
 def to_json(documents: dict[str, Any] | list[dict[str, Any]]) -> str:

@@ -182,6 +182,8 @@ def _widened(study: Study) -> list[str]:
     if wider is None:
         return []
     rows = []
+    if wider.summaries is None:
+        return [f"## With guesses {wider.factor:g} times as wide", "", escape(wider.why_not), ""]
     for band, summary in zip(study.bands, wider.summaries, strict=True):
         now, then = words.rounded(band), words.rounded(replace(band, summary=summary))
         rows.append(

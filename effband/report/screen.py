@@ -109,6 +109,8 @@ def _widened(study: Study) -> list[str]:
     if wider is None:
         return []
     lines = ["", f"With guesses and rules of thumb {wider.factor:g} times as wide:"]
+    if wider.summaries is None:
+        return [*lines, *_wrapped(f"no bands: {wider.why_not}", "  ", "    ")]
     changed = []
     pairs = zip(study.bands, wider.summaries, strict=True)
     summaries = {id(band): summary for band, summary in pairs}
@@ -123,7 +125,10 @@ def _widened(study: Study) -> list[str]:
             half = f"{cell.half_width} {unit.width_symbol}".rstrip()
             text = f"{band.output.title}: from {cell.low} to {cell.high} {cell.unit}".rstrip()
             changed += _wrapped(f"{text} (half-width {half}, now {before})", "  ", "    ")
-    return [*lines, *(changed or ["  nothing changes: no result rests on them"])]
+    if wider.kept:
+        text = f"kept as they are, drawn together or from a sample: {', '.join(wider.kept)}"
+        lines += _wrapped(text, "  ", "    ")
+    return [*lines, *(changed or ["  no half-width grows by a hundredth"])]
 
 
 def _label(band: Band) -> str:

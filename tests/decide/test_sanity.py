@@ -156,6 +156,7 @@ results:
   motor: {formula: work / most, unit: 1, is: ratio}
 """
 
+HOUR = "  hour: {constant: 1 h}\n"
 TIMED = """\
 effband: 1
 title: Two runs by the stopwatch
@@ -337,6 +338,20 @@ PAIRS: dict[str, list[Pair]] = {
             ),
         )
     ],
+    "_meaning_of_another_kind": [
+        Pair(
+            BALANCED,
+            (("put_in: given * 1", "put_in: {formula: given * 1, means: refill energy}"),),
+            ("put_in says `means: refill energy`, but it is in power (W)",),
+        )
+    ],
+    "_balance_of_several_kinds": [
+        Pair(
+            BALANCED,
+            (("lost: warmth * 1", "lost: warmth * hour"), ("inputs:\n", f"inputs:\n{HOUR}")),
+            ("the balance adds energy (J) and power (W)",),
+        )
+    ],
     "_one_thumb_for_all": [
         Pair(
             TIMED,
@@ -399,11 +414,6 @@ PAIRS: dict[str, list[Pair]] = {
             ),
             (("plus_minus: 8 points", "plus_minus: 15 points"),),
             ("alternator_efficiency reaches 105 %", "above 100 %"),
-        ),
-        Pair(
-            ROTOR,
-            (("plus_minus: 0.002 kg*m^2", "plus_minus: 0.05 kg*m^2"),),
-            ("inertia reaches down to -0.01 kg*m^2",),
         ),
     ],
     "_rotor_left_out": [

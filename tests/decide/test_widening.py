@@ -15,6 +15,7 @@ from effband.case.model import Case
 from effband.decide.widening import with_guesses_widened
 from effband.evidence.distributions import (
     Distribution,
+    Lognormal,
     Normal,
     Rectangular,
     StudentT,
@@ -22,7 +23,8 @@ from effband.evidence.distributions import (
     Truncated,
 )
 from effband.evidence.instruments import Curve
-from effband.evidence.widened import Widened, widened
+from effband.evidence.widened import Widened
+from effband.report.screen import screen
 
 FACTOR = 1.6
 TRIALS = 20_000
@@ -47,7 +49,7 @@ LAWS: dict[str, tuple[Distribution, float, stats.distributions.rv_frozen]] = {
 def test_widened_law_is_the_law_of_larger_distances(
     law: Distribution, centre: float, known: stats.distributions.rv_frozen
 ) -> None:
-    wide = widened(law, centre, FACTOR)
+    wide = Widened(law, centre, FACTOR)
     assert wide.quantile(P) == pytest.approx(known.ppf(P), rel=1e-9, abs=1e-9)
     for x in known.ppf([0.01, 0.3, 0.5, 0.8, 0.99]):
         assert wide.cdf(float(x)) == pytest.approx(known.cdf(x), abs=1e-9)
@@ -58,37 +60,97 @@ def test_widened_law_is_the_law_of_larger_distances(
 
 
 def test_t_keeps_its_degrees_of_freedom_and_widens_its_scale() -> None:
-    wide = widened(StudentT(5.0, 0.5, 3.0), 5.0, FACTOR)
+    wide = Widened(StudentT(5.0, 0.5, 3.0), 5.0, FACTOR)
     assert wide.degrees_of_freedom == 3.0
     assert wide.standard_uncertainty == pytest.approx(0.8)
 
 
 def test_t_without_a_standard_deviation_gets_none() -> None:
-    wide = widened(StudentT(5.0, 0.5, 2.0), 5.0, FACTOR)
+    wide = Widened(StudentT(5.0, 0.5, 2.0), 5.0, FACTOR)
     assert wide.sd is None
     assert wide.mean == pytest.approx(5.0)
 
 
 def test_factor_of_one_changes_nothing() -> None:
     law = Triangular(45.0, 54.0, 62.0)
-    assert widened(law, 54.0, 1.0).quantile(P) == pytest.approx(law.quantile(P), rel=1e-12)
+    assert Widened(law, 54.0, 1.0).quantile(P) == pytest.approx(law.quantile(P), rel=1e-12)
 
 
 def test_widened_law_says_so() -> None:
     law = Normal(5.0, 0.5)
-    words = widened(law, 5.0, FACTOR).words(str, str)
+    words = Widened(law, 5.0, FACTOR).words(str, str)
     assert words == f"{law.words(str, str)}, widened 1.6 times"
 
 
-def test_truncated_law_stays_within_its_limits() -> None:
-    law = Truncated(Normal(0.9, 0.05), 0.0, 1.0)
-    wide = widened(law, 0.9, FACTOR)
-    known = stats.truncnorm((0.0 - 0.9) / 0.08, (1.0 - 0.9) / 0.08, 0.9, 0.08)
-    assert wide.quantile(P) == pytest.approx(known.ppf(P), abs=1e-9)
-    assert wide.support == (0.0, 1.0)
-    assert float(wide.quantile(np.array([1 - 2.0**-53]))[0]) <= 1.0
-    assert wide.mean == pytest.approx(known.mean(), abs=1e-8)
-    assert wide.sd == pytest.approx(known.std(), abs=1e-8)
+def read(text: str, folder: Path) -> Case:
+    file = folder / "case.yaml"
+    file.write_text(text, encoding="utf-8")
+    return study.load(str(file))
+
+
+def drawn_out(entry: str, folder: Path, factor: float = FACTOR) -> Distribution:
+    """Return the law of one guessed input, drawn out."""
+    text = f"effband: 1\ntitle: g\ninputs: {{g: {entry}}}\nresults: {{r: {{formula: g, UNIT}}}}\n"
+    unit = 'unit: "%", is: ratio' if "%" in entry else 'unit: "1", is: ratio'
+    unit = "unit: kg" if " kg" in entry else unit
+    wide, _ = with_guesses_widened(read(text.replace("UNIT", unit), folder), factor)
+    return {source.name: source.distribution for source in wide.sources}["g"]
+
+
+@pytest.mark.parametrize(
+    ("entry", "low", "high"),
+    [
+        ("{low: 80 %, likely: 90 %, high: 98 %, evidence: guess}", 0.90 - 0.16, 1.0),
+        ("{low: 1 kg, high: 9 kg, evidence: guess}", 0.0, 5 + 1.6 * 4),
+        ("{low: -1, high: 9, evidence: guess}", 4 - 1.6 * 5, 4 + 1.6 * 5),
+        ("{value: 90 %, plus_minus: 8 points, physical: [85 %, 100 %], evidence: guess}", 0.85, 1),
+        ("{low: 0.6, likely: 0.9, high: 1, physical: [0.5, 1], evidence: guess}", 0.5, 1.0),
+    ],
+)
+def test_what_cannot_be_stays_cut_away(entry: str, low: float, high: float, tmp_path: Path) -> None:
+    """Physical limits hold, a size stays above 0, a share between 0 and 1."""
+    assert drawn_out(entry, tmp_path).support == pytest.approx((low, high), rel=1e-12, abs=1e-12)
+
+
+def test_a_factor_is_drawn_out_as_a_factor(tmp_path: Path) -> None:
+    law = drawn_out("{value: 2 kg, within_factor: 1.5, evidence: guess}", tmp_path)
+    assert law == Lognormal(2.0, 1.5**FACTOR)
+
+
+def test_what_is_drawn_together_is_named_and_kept(tmp_path: Path) -> None:
+    text = """\
+effband: 1
+title: two guesses that go together
+inputs:
+  a: {value: 1, plus_minus: 0.5, evidence: guess}
+  b: {value: 1, plus_minus: 0.5, evidence: guess}
+correlations: [{between: [a, b], coefficient: 0.5}]
+results:
+  r: {formula: a + b, unit: "1", is: ratio}
+"""
+    case = read(text, tmp_path)
+    wide, kept = with_guesses_widened(case, 3.0)
+    assert wide.sources == case.sources
+    assert kept
+
+
+def test_bands_stand_where_the_drawn_out_ones_cannot(tmp_path: Path) -> None:
+    text = """\
+effband: 1
+title: a logarithm near 0
+inputs:
+  g: {value: 1, plus_minus: 0.6, evidence: guess}
+  h: {value: 0.2, plus_minus: 0.01, evidence: measured}
+results:
+  r: {formula: log(g - h), unit: "1", is: ratio}
+"""
+    case = read(text, tmp_path)
+    done = study.run(case, replace(case.settings, trials=TRIALS), widen_guesses=3.0)
+    assert done.widened is not None
+    assert done.widened.summaries is None
+    assert "no finite value" in done.widened.why_not
+    assert len(done.bands) == 1
+    assert "no bands: " in screen(done)
 
 
 # -- in a case ------------------------------------------------------------------------------------
@@ -116,9 +178,7 @@ results:
 
 def load(folder: Path, guessed: str = "guess", clamp: str = "guess", dial: str = "guess") -> Case:
     """Read the case with where its numbers come from."""
-    file = folder / "case.yaml"
-    file.write_text(CASE.format(guessed=guessed, clamp=clamp, dial=dial), encoding="utf-8")
-    return study.load(str(file))
+    return read(CASE.format(guessed=guessed, clamp=clamp, dial=dial), folder)
 
 
 def curves(case: Case) -> dict[str, float]:
@@ -135,7 +195,7 @@ def curves(case: Case) -> dict[str, float]:
 def test_guessed_inputs_are_drawn_out_and_others_are_not(tmp_path: Path) -> None:
     case = load(tmp_path)
     before = {source.name: source.distribution for source in case.sources}
-    after = {s.name: s.distribution for s in with_guesses_widened(case, FACTOR).sources}
+    after = {s.name: s.distribution for s in with_guesses_widened(case, FACTOR)[0].sources}
     assert isinstance(after["guessed"], Widened)
     assert after["guessed"].support == (pytest.approx(84.0), pytest.approx(116.0))
     assert after["measured"] == before["measured"]
@@ -151,7 +211,7 @@ def test_accuracy_that_is_a_guess_is_drawn_out_on_the_whole_curve(
     limits = curves(case)
     assert limits["clamp"] == pytest.approx(0.02 * 7.90)
     assert limits["dial"] == pytest.approx(0.025 * 20)
-    wide = curves(with_guesses_widened(case, FACTOR))
+    wide = curves(with_guesses_widened(case, FACTOR)[0])
     assert wide["clamp"] == pytest.approx(FACTOR * 0.02 * 7.90)
     assert wide["dial"] == pytest.approx(0.025 * 20)
 
@@ -159,7 +219,7 @@ def test_accuracy_that_is_a_guess_is_drawn_out_on_the_whole_curve(
 def test_step_of_a_display_and_of_a_dial_is_no_guess(tmp_path: Path) -> None:
     case = load(tmp_path)
     before = {source.name: source.distribution for source in case.sources}
-    after = {s.name: s.distribution for s in with_guesses_widened(case, FACTOR).sources}
+    after = {s.name: s.distribution for s in with_guesses_widened(case, FACTOR)[0].sources}
     kept = [name for name in before if name.endswith((".digit", ".division", ".z1", ".z2"))]
     assert {"current.digit", "voltage.division", "clamp.z1", "dial.z2"} <= set(kept)
     assert all(after[name] == before[name] for name in kept)
@@ -170,7 +230,8 @@ def test_nothing_changes_where_nothing_is_guessed(tmp_path: Path) -> None:
     text = CASE.format(guessed="measured", clamp="datasheet", dial="certificate")
     file.write_text(text.replace("evidence: guess", "evidence: handbook"), encoding="utf-8")
     case = study.load(str(file))
-    wide = with_guesses_widened(case, FACTOR)
+    wide, kept = with_guesses_widened(case, FACTOR)
+    assert kept == ()
     assert wide.sources == case.sources
     assert wide.program.steps == case.program.steps
 
@@ -182,7 +243,7 @@ def half_widths(done: study.Study) -> dict[str, tuple[float, float]]:
     """Return the half-width of each result, as stated and with guesses drawn out."""
     assert done.widened is not None
     found = {}
-    for band, wide in zip(done.bands, done.widened.summaries, strict=True):
+    for band, wide in zip(done.bands, done.widened.summaries or (), strict=True):
         ends = (band.summary.interval, wide.interval)
         found[band.output.target.name] = (
             0.5 * (ends[0].high - ends[0].low),
