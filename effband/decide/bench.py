@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import graphlib
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 
 from effband.case.format import Column, Formula, Input, Instrument
 from effband.case.formula import (
@@ -23,7 +23,7 @@ from effband.evidence.instruments import ABSOLUTE
 from effband.physics.functions import FUNCTIONS
 from effband.problems import Problem
 from effband.propagate.as_written import values_as_written
-from effband.units import Dimension, name_dimension, parse_unit
+from effband.units import Dimension, Unit, name_dimension, parse_unit
 
 PRESSURE = parse_unit("Pa").dimension
 # Units of the dimensions that each meaning can have.
@@ -269,6 +269,16 @@ def exponent(tree: Expression, known: Mapping[str, float]) -> float:
     return 0.0
 
 
+def shown(value: float, unit: str) -> str:
+    """Return a value (SI) in a unit, to three digits or so."""
+    known: Unit = parse_unit(unit)
+    return f"{known.from_si(value):.4g} {known.symbol}".rstrip()
+
+
 def run_of(call: PhysicsCall) -> str | None:
     """Return the run that a call stands in."""
     return call.spot.owner.partition(", run ")[2] or None
+
+
+# A sanity check: what it doubts of a case, and what to do.
+Check = Callable[[Bench], Iterator[Problem]]

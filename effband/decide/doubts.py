@@ -10,8 +10,7 @@ import numpy as np
 
 from effband.case.formula import Binary, Call, Negative, names_in
 from effband.case.model import Case, Output
-from effband.decide.bench import Bench
-from effband.decide.sanity import shown
+from effband.decide.bench import Bench, shown
 from effband.evidence.tables import FloatArray
 from effband.propagate.ranking import Line, PartShare, Ranking
 from effband.propagate.summary import Summary

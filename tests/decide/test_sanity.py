@@ -156,7 +156,6 @@ results:
   motor: {formula: work / most, unit: 1, is: ratio}
 """
 
-HOUR = "  hour: {constant: 1 h}\n"
 TIMED = """\
 effband: 1
 title: Two runs by the stopwatch
@@ -348,7 +347,11 @@ PAIRS: dict[str, list[Pair]] = {
     "_balance_of_several_kinds": [
         Pair(
             BALANCED,
-            (("lost: warmth * 1", "lost: warmth * hour"), ("inputs:\n", f"inputs:\n{HOUR}")),
+            (
+                ("  lost: warmth * 1\n", "  lost: warmth * 1\n  heat: warmth * hour\n"),
+                ("out: [got_out, lost]", "out: [got_out, heat]"),
+                ("inputs:\n", "inputs:\n  hour: {constant: 1 h}\n"),
+            ),
             ("the balance adds energy (J) and power (W)",),
         )
     ],
