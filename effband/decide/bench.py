@@ -7,7 +7,7 @@ import graphlib
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping
 
-from effband.case.format import Column, Formula, Input, Instrument
+from effband.case.format import Column, Formula, Input
 from effband.case.formula import (
     Binary,
     Expression,
@@ -93,12 +93,6 @@ class Bench:
     def warn(self, path: Path, what: str, remedy: str) -> Problem:
         """Return a warning at a key of the file."""
         return Problem(self.case.text.key(path), what, remedy)
-
-    def instrument_of(self, name: str) -> Instrument | None:
-        """Return the instrument that an input or reading is read with."""
-        entry = self.file.inputs.get(name) or self.readings.get(name)
-        specimen = "" if entry is None else entry.instrument or ""
-        return self.file.instruments.get(specimen.partition("#")[0])
 
     def gas_of(self, name: str) -> str | None:
         """Return whether a pressure was read settled or at once, where that is said."""

@@ -186,15 +186,13 @@ def _raising(bench: Bench) -> Iterator[str]:
 
 
 def _unloaded_loss(bench: Bench) -> Iterator[Problem]:
-    factors = [like.path[-1] for like in bench.case.likes if "spin-down" in like.name]
     names = bench.meant("unloaded loss")
     for output in bench.case.outputs:
         made = bench.made_of(output.step)
         calls = [c for c in bench.calls("spin_down_power", "spin_down_loss") if c.value in made]
         used = [name for name in names if bench.uses(output.step, name)]
-        if not (calls or used) or any(bench.uses(output.step, str(f)) for f in factors):
-            continue
-        if any(bench.uses(output.step, name) for name in _raising(bench)):
+        raised = any(bench.uses(output.step, name) for name in _raising(bench))
+        if raised or not (calls or used):
             continue
         if output.target.kind == "ratio" or (output.target.kind == "quantity" and not used):
             continue  # the loss itself is asked for

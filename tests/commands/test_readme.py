@@ -12,6 +12,7 @@ import pytest
 
 from effband.case import spreads
 from effband.commands import effband as group
+from effband.report.cautions import known_hazards
 
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "effband", "tests", "cases", "reports"}
 
@@ -142,6 +143,12 @@ def test_every_key_of_the_table_is_a_key(readme: str) -> None:
         for text in re.findall(r"`([^`]*)`", row[0]):
             for word in re.findall(r"[a-z_]{2,}", text):
                 assert word in Input.model_fields or word in values, word
+
+
+def test_every_hazard_with_a_caution_is_named(readme: str) -> None:
+    named = re.search(r"cautions at its head: (.+?); a physics function", readme)
+    assert named
+    assert sorted(named[1].split(", ")) == sorted(known_hazards())
 
 
 def test_links_lead_somewhere(readme: str, root: Path) -> None:
