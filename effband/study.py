@@ -19,7 +19,7 @@ from effband import __version__
 from effband.case.groups import POOL
 from effband.case.model import GROUP_SCATTER, Case, ErrorSource, Output, Settings
 from effband.case.resolve import load_case
-from effband.decide.doubts import Judged, doubts_in_numbers, doubts_in_trials, steps_of_trials
+from effband.decide.doubts import Judged, doubts_in_numbers, doubts_in_trials
 from effband.decide.sanity import doubts_as_written, impossible_as_written
 from effband.decide.widening import with_guesses_widened
 from effband.evidence.dependence import Drawn, Marginal, Member
@@ -28,7 +28,7 @@ from effband.problems import CaseError, ComputationRefused, Problem, in_file_ord
 from effband.propagate.adaptive import LEAST_TRIALS, MOST_TRIALS, Judge
 from effband.propagate.as_written import values_as_written
 from effband.propagate.counting import Counts
-from effband.propagate.domains import bounds_of_results, outside_as_written, outside_in_trials
+from effband.propagate.domains import outside_as_written, outside_in_trials
 from effband.propagate.engine import Engine
 from effband.propagate.linear import LinearBand, agreement, propagate_linearly, tolerance
 from effband.propagate.ranking import Ranking, rank
@@ -220,12 +220,11 @@ def run(
     )
     seen = scatters(case, nominal)
     judged = [Judged(b.output, b.summary, b.ranking) for b in bands]
-    trials = engine.start_of(steps_of_trials(case))
     remarks = (
         *_remarks_on(case, bands),
-        *_outside_its_domain(engine),
+        *(Remark(*said) for said in outside_in_trials(case, engine.start_of)),
         *(Remark(*doubt) for doubt in doubts_in_numbers(judged)),
-        *(Remark(*doubt) for doubt in doubts_in_trials(case, trials)),
+        *(Remark(*doubt) for doubt in doubts_in_trials(case, engine.start_of)),
         *_remarks_on_groups(seen),
         *_near_zero(engine),
         *_unsettled(engine),
@@ -470,13 +469,6 @@ def _near_zero(engine: Engine) -> list[Remark]:
             remedy = "its band has long tails; measure the denominator better"
             found.append(Remark(what, remedy))
     return list(dict.fromkeys(found))
-
-
-def _outside_its_domain(engine: Engine) -> list[Remark]:
-    """Return a remark for each function whose domain the trials leave, though not as written."""
-    bounds = bounds_of_results(engine.case)
-    values = engine.start_of([bound.step for bound in bounds])
-    return [Remark(*said) for said in outside_in_trials(engine.case, bounds, values)]
 
 
 def _judge(case: Case, settings: Settings) -> Judge:

@@ -8,6 +8,7 @@ Precedence is Python's: `-2**2` is -4, `2**3**2` is 512.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from effband.problems import PASTED, Misread, named
@@ -282,6 +283,21 @@ def names_in(tree: Expression, inside_reducers: bool = True) -> set[str]:
                 return names_in(tree.arguments[0]) if inside_reducers and tree.arguments else set()
             return set().union(*(names_in(part, inside_reducers) for part in tree.arguments))
     return set()
+
+
+def every_part(tree: Expression) -> Iterator[Expression]:
+    """Yield a formula and every formula that it is made of, from the outside in."""
+    yield tree
+    parts: tuple[Expression, ...] = ()
+    match tree:
+        case Negative():
+            parts = (tree.part,)
+        case Binary():
+            parts = (tree.left, tree.right)
+        case Call():
+            parts = tree.arguments
+    for part in parts:
+        yield from every_part(part)
 
 
 def every_name(tree: Expression) -> list[Name]:

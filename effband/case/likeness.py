@@ -15,8 +15,9 @@ from effband.case.findings import Findings
 from effband.case.model import Likeness
 from effband.case.spreads import SAYING
 from effband.case.text import Path
+from effband.case.values import JUDGED
 from effband.evidence.as_sold import INSTRUMENTS_BY_NAME
-from effband.evidence.catalogue import Template, suggestion
+from effband.evidence.catalogue import Template, entry_named, suggestion
 from effband.evidence.rules_of_thumb import RULES_BY_NAME
 from effband.problems import Misread
 from effband.units import parse_quantity
@@ -32,7 +33,6 @@ _SUCH = {
     "DC current": ("[0 A, 40 A]", "0.01 A"),
     "volume flow": ("[0 L/min, 200 L/min]", "5 L/min"),
 }
-_JUDGED = ("rule of thumb", "guess")
 
 
 def fill_in(tree: dict[str, Any], findings: Findings) -> tuple[Likeness, ...]:
@@ -90,7 +90,7 @@ def _likeness(path: Path, entry: Mapping[str, Any], template: Template) -> Liken
 def _doubt_evidence(like: Likeness, entry: Mapping[str, Any], findings: Findings) -> None:
     """Warn of a spread of the catalogue's that the user calls better than it is."""
     said = entry.get("evidence", like.evidence)
-    if said != like.evidence and said not in _JUDGED and like.rests_on_catalogue:
+    if said != like.evidence and said not in JUDGED and like.rests_on_catalogue:
         name = like.path[-1]
         what = f"{name} says `evidence: {said}`, but its spread is {like.name}, {like.evidence}"
         remedy = "write the spread that was found so, or delete it"
@@ -98,18 +98,17 @@ def _doubt_evidence(like: Likeness, entry: Mapping[str, Any], findings: Findings
 
 
 def _template(path: Path, text: str, for_input: bool, findings: Findings) -> Template | None:
-    wanted = " ".join(text.split()).casefold()
     catalogue, other = INSTRUMENTS_BY_NAME, RULES_BY_NAME
     command, belongs = "effband instruments", "a rule of thumb, for an input"
     if for_input:
         catalogue, other = other, catalogue
         command, belongs = "effband rules", "an instrument: declare it under `instruments:`"
-    by_word = {name.casefold(): template for name, template in catalogue.items()}
-    if wanted in by_word:
-        return by_word[wanted]
+    found = entry_named(text, catalogue)
+    if found is not None:
+        return found[1]
     what = f"the catalogue knows no {'rule of thumb' if for_input else 'instrument'} {text!r}"
     remedy = suggestion(text, catalogue, f"`{command}` lists what it knows")
-    if wanted in {name.casefold() for name in other}:
+    if entry_named(text, other) is not None:
         what, remedy = f"{text!r} is {belongs}", f"`{command}` lists what may stand here"
     findings.error((*path, "like"), what, remedy)
     return None

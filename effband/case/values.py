@@ -29,6 +29,7 @@ EVIDENCE = (
     "rule of thumb",
     "guess",
 )
+JUDGED = ("rule of thumb", "guess")  # evidence that nobody looked up or measured
 MEANS = (
     "engine rating",
     "delivered engine power",

@@ -63,15 +63,14 @@ def rules(name: str | None) -> None:
 def _known(name: str, known: Mapping[str, _Entry], what: str, command: str) -> _Entry:
     """Return the entry of a name, however its letters are written; raises click.UsageError."""
     from effband.evidence.as_sold import INSTRUMENTS_BY_NAME
-    from effband.evidence.catalogue import suggestion
+    from effband.evidence.catalogue import entry_named, suggestion
     from effband.evidence.rules_of_thumb import RULES_BY_NAME
     from effband.physics.functions import FUNCTIONS
     from effband.problems import printable
 
-    wanted = " ".join(name.split()).casefold()
-    for word, entry in known.items():
-        if word.casefold() == wanted:
-            return entry
+    found = entry_named(name, known)
+    if found is not None:
+        return found[1]
     remedy = suggestion(name, known, f"`effband {command}` lists them")
     lists: dict[str, Mapping[str, object]] = {
         "physics": FUNCTIONS,
@@ -79,9 +78,9 @@ def _known(name: str, known: Mapping[str, _Entry], what: str, command: str) -> _
         "rules": RULES_BY_NAME,
     }
     for other, names in lists.items():
-        for word in names:
-            if word.casefold() == wanted:
-                remedy = f"write `effband {other} {shlex.quote(word)}`"
+        elsewhere = entry_named(name, names)
+        if elsewhere is not None:
+            remedy = f"write `effband {other} {shlex.quote(elsewhere[0])}`"
     raise click.UsageError(f"no {what} is called {printable(name)!r}: {remedy}")
 
 

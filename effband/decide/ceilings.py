@@ -13,12 +13,12 @@ BEST_COMPRESSOR = 0.7  # exergy for electricity, beyond any: common practice, no
 
 def _wind(bench: Bench) -> Iterator[Problem]:
     said = set()
+    winds = {bench.plain(call.value) for call in bench.calls("wind_power")}
     for output in bench.case.outputs:
         target, divisor = output.target, bench.divisor(output)
         most = None if output.ceiling is None else bench.worth(output.ceiling)
         if most is None or most <= BETZ * 1.01 or divisor is None or target.name in said:
             continue
-        winds = {bench.plain(call.value) for call in bench.calls("wind_power")}
         if bench.plain(divisor) not in winds:
             continue
         said.add(target.name)

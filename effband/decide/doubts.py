@@ -8,16 +8,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from effband.case.formula import Binary, Call, Negative, names_in
+from effband.case.formula import Binary, every_part, names_in
 from effband.case.model import Case, Output
+from effband.case.values import JUDGED
 from effband.decide.bench import Bench, shown
 from effband.evidence.tables import FloatArray
+from effband.propagate.domains import TrialsOf
 from effband.propagate.ranking import Line, PartShare, Ranking
 from effband.propagate.summary import Summary
 from effband.units import parse_unit
 
 SHARE_OF_STEP = 0.3  # of a result's variance, from which a display's last digit dominates
-SHORTEST = 0.025  # relative standard uncertainty of a time, from which a run is too short
+SHORTEST = 0.025  # half the middle two thirds of a time over its middle: a run too short
 
 
 @dataclass(frozen=True)
@@ -38,20 +40,15 @@ def doubts_in_numbers(judged: Sequence[Judged]) -> Iterator[Doubt]:
     yield from _last_digits(judged)
 
 
-def steps_of_trials(case: Case) -> list[int]:
-    """Return the steps whose values `doubts_in_trials` needs, in its order."""
+def doubts_in_trials(case: Case, trials_of: TrialsOf) -> Iterator[Doubt]:
+    """Yield what trials show of the times and balances of a case."""
     bench = Bench(case)
-    return [*_times(bench).values(), *(step for _, parts in _balances(bench) for step, _ in parts)]
-
-
-def doubts_in_trials(case: Case, values: Sequence[FloatArray]) -> Iterator[Doubt]:
-    """Yield what the first trials show: `values` are those of `steps_of_trials`."""
-    bench = Bench(case)
-    given = iter(values)
-    yield from _short_runs(case, {key: next(given) for key in _times(bench)})
+    times, balances = _times(bench), _balances(bench)
+    steps = [*times.values(), *(step for _, parts in balances for step, _ in parts)]
+    values = iter(trials_of(steps))
+    yield from _short_runs(case, {key: next(values) for key in times})
     residuals = [
-        (run, _residual([(next(given), sign) for _, sign in parts]))
-        for run, parts in _balances(bench)
+        (run, _residual([(next(values), sign) for _, sign in parts])) for run, parts in balances
     ]
     yield from _unbalanced([(run, rest) for run, rest in residuals if rest is not None])
 
@@ -122,7 +119,7 @@ def _times(bench: Bench) -> dict[tuple[str, str | None], int]:
     found = {}
     for leaf in bench.leaves_of(second):
         step = bench.step(leaf.name, leaf.run)
-        judged = leaf.instrument is None and leaf.evidence in ("guess", "rule of thumb")
+        judged = leaf.instrument is None and leaf.evidence in JUDGED
         timed = leaf.value > 0.0 and not judged
         apart = leaf.name not in ends and leaf.components and bench.used(leaf.name)
         if step is not None and timed and apart:
@@ -133,19 +130,11 @@ def _times(bench: Bench) -> dict[tuple[str, str | None], int]:
 def _ends(bench: Bench, times: set[str]) -> set[str]:
     """Return the times that are the beginning or end of one, taken from each other."""
     found: set[str] = set()
-    for tree in bench.trees.values():
-        open_ = [tree]
-        while open_:
-            part = open_.pop()
-            if isinstance(part, Binary):
-                open_ += [part.left, part.right]
-                sides = [names_in(side) & times for side in (part.left, part.right)]
-                if part.operation == "subtract" and all(sides):
-                    found |= sides[0] | sides[1]
-            elif isinstance(part, Negative):
-                open_.append(part.part)
-            elif isinstance(part, Call):
-                open_ += part.arguments
+    for part in (part for tree in bench.trees.values() for part in every_part(tree)):
+        if isinstance(part, Binary) and part.operation == "subtract":
+            sides = [names_in(side) & times for side in (part.left, part.right)]
+            if all(sides):
+                found |= sides[0] | sides[1]
     return found
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from effband.case.formula import Binary, Call, Expression, names_in
+from effband.case.formula import Binary, Call, Expression, every_part, names_in
 from effband.decide.bench import PRESSURE, Bench, Check, shown
 from effband.evidence.instruments import ABSOLUTE, GAUGE
 from effband.physics import AT_ONCE, SETTLED
@@ -86,7 +86,9 @@ def _logarithm_of_two_receiver_pressures(bench: Bench) -> Iterator[Problem]:
     for name, tree in bench.trees.items():
         if not bench.nature(name).startswith("energy"):
             continue  # a leak rate and an index are worked out so
-        for part in _logarithms(tree):
+        for part in every_part(tree):
+            if not isinstance(part, Call) or part.function not in ("log", "log10"):
+                continue
             inner = part.arguments[0]
             if not isinstance(inner, Binary) or inner.operation != "divide":
                 continue
@@ -99,20 +101,6 @@ def _logarithm_of_two_receiver_pressures(bench: Bench) -> Iterator[Problem]:
                 remedy = "count with receiver_exergy, the most that any machine could make of it"
                 yield bench.warn(path, what, remedy)
                 break
-
-
-def _logarithms(tree: Expression) -> Iterator[Call]:
-    parts: tuple[Expression, ...] = ()
-    if isinstance(tree, Binary):
-        parts = (tree.left, tree.right)
-    elif isinstance(tree, Call):
-        parts = tree.arguments
-        if tree.function in ("log", "log10"):
-            yield tree
-    elif hasattr(tree, "part"):
-        parts = (tree.part,)
-    for part in parts:
-        yield from _logarithms(part)
 
 
 def _of_the_receiver(bench: Bench, tree: Expression) -> bool:

@@ -12,12 +12,12 @@ from dataclasses import replace
 
 from effband.case.model import Case, ErrorSource
 from effband.case.program import Step
+from effband.case.values import JUDGED
 from effband.evidence.distributions import Distribution, Exponential, Lognormal
 from effband.evidence.instruments import Curve
 from effband.evidence.truncated import Truncated
 from effband.evidence.widened import Widened
 
-GUESSED = ("guess", "rule of thumb")
 _STEPS = (".digit", ".division")  # the step of a display or dial is no guess
 _SCORES = (".z1", ".z2")  # of an error curve, whose limit is drawn out in their place
 _TOGETHER = ("joint", "drawn")  # with others, or from a sample
@@ -30,7 +30,7 @@ def with_guesses_widened(case: Case, factor: float) -> tuple[Case, tuple[str, ..
     names what keeps its spread although it is guessed: what is drawn together with others or
     from a sample, and exponential laws, whose one number is their mean.
     """
-    guessed = [source for source in case.sources if source.evidence in GUESSED]
+    guessed = [source for source in case.sources if source.evidence in JUDGED]
     kept = {
         s.item for s in guessed if s.part in _TOGETHER or isinstance(s.distribution, Exponential)
     }

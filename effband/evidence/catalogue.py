@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import TypeVar
 
 from effband.problems import nearest
 
 MOST_SUGGESTED = 4
 COMMON_PRACTICE = "common practice, no source"
+_Entry = TypeVar("_Entry")
 
 
 @dataclass(frozen=True)
@@ -37,6 +39,12 @@ class Template:
 
 
 Groups = tuple[tuple[str, tuple[Template, ...]], ...]  # a heading, and what stands under it
+
+
+def entry_named(text: str, known: Mapping[str, _Entry]) -> tuple[str, _Entry] | None:
+    """Return a name and its entry, however the letters and blanks of a text are written."""
+    wanted = " ".join(text.split()).casefold()
+    return next((each for each in known.items() if each[0].casefold() == wanted), None)
 
 
 def suggestion(text: str, known: Iterable[str], otherwise: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
@@ -18,6 +18,8 @@ from effband.units import parse_unit
 SELDOM = 1e-3  # share of the trials beyond a bound that only warns, below which nothing is said
 SLACK = 1e-12  # a bound written in another unit lies inside, whatever its last bit
 MOST_NAMED = 4
+
+TrialsOf = Callable[[Sequence[int]], list[FloatArray]]  # steps -> the values of each in trials, SI
 
 
 def outside_as_written(case: Case) -> tuple[list[Problem], list[Problem]]:
@@ -43,22 +45,14 @@ def outside_as_written(case: Case) -> tuple[list[Problem], list[Problem]]:
     return refused, doubtful
 
 
-def bounds_of_results(case: Case) -> list[Bound]:
-    """Return the bounds of what results are made of, where trials can move them."""
-    used = set(case.program.needed_for([output.step for output in case.outputs]))
-    sources = case.program.sources_of
-    return [b for b in case.program.bounds if b.value in used and sources[b.step]]
-
-
-def outside_in_trials(
-    case: Case, bounds: Sequence[Bound], values: Sequence[FloatArray]
-) -> Iterator[tuple[str, str]]:
+def outside_in_trials(case: Case, trials_of: TrialsOf) -> Iterator[tuple[str, str]]:
     """Yield what to say, and the remedy, of bounds that hold as written but not in all trials.
 
-    `values` holds, for each bound, what is bounded in a number of trials. A limit is named once,
-    with the largest share.
+    A limit is named once, with the largest share.
     """
-    written = values_as_written(case, [bound.step for bound in bounds])
+    bounds = _bounds_of_results(case)
+    steps = [bound.step for bound in bounds]
+    written, values = values_as_written(case, steps), trials_of(steps)
     found: dict[tuple[str, Limit], list[tuple[float, Bound, float]]] = defaultdict(list)
     for bound, value, trials in zip(bounds, written, values, strict=True):
         share = float(np.mean(_beyond(bound, trials)))
@@ -72,6 +66,13 @@ def outside_in_trials(
         what = f"{_formula(bound)}: {bound.function} has {_called(bound)} {_side(bound, value)} "
         what += f"in {100 * share:.2g} % of the trials{_in_runs(bound, places)}"
         yield what + _elsewhere(bound, places), _remedy(bound)
+
+
+def _bounds_of_results(case: Case) -> list[Bound]:
+    """Return the bounds of what results are made of, where trials can move them."""
+    used = set(case.program.needed_for([output.step for output in case.outputs]))
+    sources = case.program.sources_of
+    return [b for b in case.program.bounds if b.value in used and sources[b.step]]
 
 
 def _as_written(case: Case) -> list[float]:

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from effband.case.model import Group
+from effband.case.values import JUDGED
 from effband.problems import Problem
 from effband.propagate.ranking import Ranking
 from effband.study import Band, Remark, Study
@@ -182,7 +183,7 @@ def agreement_words(band: Band) -> str:
 
 def guesses(ranking: Ranking) -> float:
     """Return the share of a spread that rests on guesses and rules of thumb."""
-    return sum(share for kind, share in ranking.evidence if kind in ("guess", "rule of thumb"))
+    return sum(share for kind, share in ranking.evidence if kind in JUDGED)
 
 
 def evidence(ranking: Ranking) -> str:
