@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import functools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -99,7 +100,7 @@ class BlockCounts:
     largest_square: FloatArray  # (outputs, lanes), of the first blocks
     counts: npt.NDArray[np.int32]  # (outputs, slices, BINS + 2)
     extremes: FloatArray  # (outputs, 2)
-    above: IntArray  # (outputs,)
+    happened: IntArray  # (events,)
     numbers: FloatArray | None = None  # of its batches, where a judge waits for them
 
 
@@ -116,7 +117,7 @@ class Counter:
         self.lane = np.empty(LANE)
         self.square = np.empty(LANE)
 
-    def count(self, block: int, values: FloatArray, above: IntArray) -> BlockCounts:
+    def count(self, block: int, values: FloatArray, happened: IntArray) -> BlockCounts:
         """Return what is kept of a block's values, shape (outputs, trials). Raises NotFinite."""
         outputs, size = values.shape
         lanes = math.ceil(size / LANE)
@@ -126,7 +127,7 @@ class Counter:
             np.zeros((outputs, lanes)),
             np.zeros((outputs, self.slices, BINS + 2), dtype=np.int32),
             np.zeros((outputs, 2)),
-            above,
+            happened,
         )
         for k, range_ in enumerate(self.ranges):
             y = values[k]
@@ -173,13 +174,14 @@ class Counter:
 class Total:
     """Adds up blocks in any order; nothing in it depends on the order."""
 
-    def __init__(self, outputs: int, ranges: list[Range], sampling: Sampling) -> None:
+    def __init__(self, ranges: list[Range], events: int, sampling: Sampling) -> None:
+        outputs = len(ranges)
         self.ranges = ranges
         self.sampling = sampling
         self.batches = np.zeros((outputs, sampling.batches, BINS + 2), dtype=np.int32)
         self.sums = np.zeros((sampling.blocks, outputs, 2))
         self.extremes = np.full((outputs, 2), [math.inf, -math.inf])
-        self.above = np.zeros(outputs, dtype=np.int64)
+        self.happened = np.zeros((sampling.blocks, events), dtype=np.int64)
         self.lanes: dict[int, FloatArray] = {}
         self.trials = 0
 
@@ -197,15 +199,15 @@ class Total:
         ]
         np.minimum(self.extremes[:, 0], found.extremes[:, 0], out=self.extremes[:, 0])
         np.maximum(self.extremes[:, 1], found.extremes[:, 1], out=self.extremes[:, 1])
-        self.above += found.above
+        self.happened[found.block] = found.happened
         if found.block < TAIL_BLOCKS:
             full = self.sampling.size(found.block) // LANE
             parts = [found.sums[:, :full, 0], found.sums[:, :full, 1]]
             parts.append(found.largest_square[:, :full])
             self.lanes[found.block] = np.stack(parts, axis=2)
 
-    def counts(self) -> tuple[Counts, ...]:
-        """Return the counts of every output."""
+    def counts(self, above: Sequence[int]) -> tuple[Counts, ...]:
+        """Return the counts of every output; `above` its trials above its ceiling."""
         lanes = [self.lanes[block] for block in sorted(self.lanes)]
         return tuple(
             Counts(
@@ -219,7 +221,7 @@ class Total:
                 shift=range_.shift,
                 scale=range_.scale,
                 sums=self.sums[:, k],
-                above_ceiling=int(self.above[k]),
+                above_ceiling=above[k],
                 lanes=np.concatenate([lane[k] for lane in lanes]),
             )
             for k, range_ in enumerate(self.ranges)

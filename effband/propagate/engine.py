@@ -7,6 +7,7 @@ come from `sampling.py`. The result is the same for any number of workers and an
 from __future__ import annotations
 
 import itertools
+import math
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
@@ -40,6 +41,23 @@ LARGEST = 1e153  # beyond it squares overflow
 WIDEST = 6  # how often the bins are widened, eightfold each time, for a heavy tail
 
 Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class Event:
+    """What happens in a trial or does not: the value of a step lies above that of another."""
+
+    step: int
+    over: int
+
+
+@dataclass(frozen=True)
+class Share:
+    """In what share of so many trials something happened, and one standard uncertainty of it."""
+
+    value: float
+    simulation_uncertainty: float
+    trials: int
 
 
 class _Workplace:
@@ -79,8 +97,11 @@ class Engine:
         "random" or "quasi".
     judge
         Ends the run before all trials are done, once it has seen enough.
+    events
+        What is to be counted beside the outputs.
 
-    After `run`, `done` is the number of trials done, and `settled` whether the judge ended it.
+    After `run`, `done` is the number of trials done, `settled` whether the judge ended it, and
+    `shares` holds a `Share` for every event.
     """
 
     case: Case
@@ -93,19 +114,23 @@ class Engine:
     stop: threading.Event = field(default_factory=threading.Event)
     sampling: str = "random"
     judge: Judge | None = None
+    events: Sequence[Event] = ()
 
     def __post_init__(self) -> None:
         outputs = self.case.outputs
         by_name = {source.name: source for source in self.case.sources}
-        ceilings = [output.ceiling for output in outputs if output.ceiling is not None]
-        self.wanted = [*(output.step for output in outputs), *ceilings]
-        self.kernel = compile_kernel(self.case.program, by_name, self.wanted, reuse=True)
-        found = iter(self.kernel.outputs[len(outputs) :])
-        self.ceilings: list[Operand | None] = [
-            None if output.ceiling is None else next(found) for output in outputs
+        beyond = [Event(o.step, o.ceiling) for o in outputs if o.ceiling is not None]
+        counted = [*beyond, *self.events]
+        self.wanted = [
+            *(output.step for output in outputs),
+            *(step for event in counted for step in (event.step, event.over)),
         ]
+        self.kernel = compile_kernel(self.case.program, by_name, self.wanted, reuse=True)
+        found = self.kernel.outputs[len(outputs) :]
+        self.counted = list(zip(found[::2], found[1::2], strict=True))
         self.n_outputs = len(outputs)
         self.done, self.settled = 0, False
+        self.shares: tuple[Share, ...] = ()
         fits = MOST_ROOM // (8 * self.kernel.slots)
         self.step = self.piece or min(max(1 << (fits.bit_length() - 1), LEAST_PIECE), BLOCK)
         self.plan: Sampling = SAMPLINGS[self.sampling](self.seed, self.trials)
@@ -165,7 +190,7 @@ class Engine:
 
     def _run_all(self, ranges: list[Range]) -> tuple[Counts, ...]:
         """Run blocks until all are done or the judge has seen enough, and count them."""
-        total = Total(self.n_outputs, ranges, self.plan)
+        total = Total(ranges, len(self.counted), self.plan)
         judge = None if self.judge is None else replace(self.judge, seen=[])
         self.settled = False
         for done, found in enumerate(self._blocks_in_order(ranges), start=1):
@@ -178,7 +203,23 @@ class Engine:
                     self._tell(self.plan.blocks, self.plan.blocks)
                     break
         self.done = total.trials
-        return total.counts()
+        happened = total.happened
+        ceilings = [output.ceiling for output in self.case.outputs]
+        beyond = iter(happened.sum(axis=0))
+        above = [0 if ceiling is None else int(next(beyond)) for ceiling in ceilings]
+        asked = happened[:, len(self.counted) - len(self.events) :]
+        self.shares = tuple(self._share(asked[:, k]) for k in range(len(self.events)))
+        return total.counts(above)
+
+    def _share(self, happened: IntArray) -> Share:
+        """Return a share of the trials, from how often something happened in each block."""
+        share = int(happened.sum()) / self.done
+        if self.plan.replicated:  # blocks are scramblings, whose scatter tells
+            each = happened / self.plan.size(0)
+            error = float(np.std(each, ddof=1)) / math.sqrt(len(each))
+        else:
+            error = math.sqrt(share * (1 - share) / self.done)
+        return Share(share, error, self.done)
 
     def _blocks_in_order(self, ranges: list[Range]) -> Iterator[BlockCounts]:
         local = threading.local()
@@ -224,12 +265,12 @@ class Engine:
 
     def _block(self, block: int, place: _Workplace) -> BlockCounts:
         size = self.plan.size(block)
-        above = np.zeros(self.n_outputs, dtype=np.int64)
-        self._fill(block, size, place, above)
+        happened = np.zeros(len(self.counted), dtype=np.int64)
+        self._fill(block, size, place, happened)
         assert place.counter is not None
         values = place.values[:, :size]
         try:
-            found = place.counter.count(block, values, above)
+            found = place.counter.count(block, values, happened)
         except NotFinite as error:
             title = self.case.outputs[error.args[0]].title
             raise self.non_finite(block, size) or ComputationRefused(
@@ -239,22 +280,22 @@ class Engine:
             found.numbers = batch_numbers(values, self.probability)
         return found
 
-    def _fill(self, block: int, size: int, place: _Workplace, above: IntArray | None) -> None:
+    def _fill(self, block: int, size: int, place: _Workplace, happened: IntArray | None) -> None:
         """Work out a block piece by piece into the workplace's values."""
         try:
             # the processor flags every operation that leaves the finite numbers, at no cost
             with np.errstate(divide="raise", invalid="raise", over="raise", under="ignore"):
-                self._pieces(block, size, place, above)
+                self._pieces(block, size, place, happened)
         except FloatingPointError:
             refusal = self.non_finite(block, size)
             if refusal is not None:
                 raise refusal from None
-            if above is not None:
-                above[:] = 0
+            if happened is not None:
+                happened[:] = 0
             with np.errstate(all="ignore"):  # a flag without a bad value: once more without flags
-                self._pieces(block, size, place, above)
+                self._pieces(block, size, place, happened)
 
-    def _pieces(self, block: int, size: int, place: _Workplace, above: IntArray | None) -> None:
+    def _pieces(self, block: int, size: int, place: _Workplace, happened: IntArray | None) -> None:
         place.draws.start(block)
         for start in range(0, size, self.step):
             if self.stop.is_set():
@@ -266,17 +307,13 @@ class Engine:
                 call()
             for k in range(self.n_outputs):
                 place.values[k, start:end] = self.kernel.values(arrays, k)
-            if above is not None:
-                self._count_above(arrays, place.values[:, start:end], above)
+            if happened is not None:
+                self._count(arrays, happened)
 
-    def _count_above(
-        self, arrays: Sequence[FloatArray], values: FloatArray, above: IntArray
-    ) -> None:
-        for k, ceiling in enumerate(self.ceilings):
-            if ceiling is not None:
-                limit = arrays[ceiling.index] if isinstance(ceiling, Slot) else ceiling
-                if isinstance(ceiling, Slot) or values[k].max() > ceiling:
-                    above[k] += int(np.count_nonzero(values[k] > limit))
+    def _count(self, arrays: Sequence[FloatArray], happened: IntArray) -> None:
+        for k, (value, over) in enumerate(self.counted):
+            above = _of(value, arrays) > _of(over, arrays)
+            happened[k] += np.count_nonzero(above) if above.ndim else int(above) * arrays[0].size
 
     def denominators(self) -> Iterator[tuple[str, float, float, float, float]]:
         """Yield owner, least, greatest, mean and deviation of what is divided by."""
@@ -335,6 +372,10 @@ class Engine:
                     CHECK,
                 )
         return None
+
+
+def _of(operand: Operand, arrays: Sequence[FloatArray]) -> FloatArray:
+    return arrays[operand.index] if isinstance(operand, Slot) else np.asarray(operand)
 
 
 def _widened(range_: Range, counts: Counts) -> Range:
