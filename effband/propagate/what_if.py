@@ -14,11 +14,7 @@ from effband.case.model import Case, ErrorSource, Settings
 from effband.case.program import Program, Step
 from effband.evidence.distributions import Normal
 from effband.evidence.instruments import Curve
-from effband.propagate.engine import Engine
-from effband.propagate.sampling import BLOCK
-from effband.propagate.summary import half_width
-
-TRIALS = 2 * BLOCK
+from effband.propagate.variants import TRIALS, Rewriting, half_widths_of
 
 
 @dataclass(frozen=True)
@@ -47,20 +43,17 @@ def what_if(
         wanted = [k for k, reads in enumerate(read_by) if len(reads.get(specimen, ())) > 1]
         if not wanted:
             continue
-        asked = replace(case, outputs=tuple(case.outputs[k] for k in wanted))
         same, own = (
-            [
-                half_width(counts, settings.probability)
-                for counts in Engine(
-                    variant,
-                    settings.seed,
-                    min(settings.trials, TRIALS),
-                    workers,
-                    probability=settings.probability,
-                    stop=stop,
-                ).run()
-            ]
-            for variant in (_same(asked, specimen), _own(asked, specimen))
+            half_widths_of(
+                variant,
+                wanted,
+                settings.seed,
+                settings.probability,
+                min(settings.trials, TRIALS),
+                workers,
+                stop,
+            )
+            for variant in (_same(case, specimen), _own(case, specimen))
         )
         for at, k in enumerate(wanted):
             found[k].append(WhatIf(specimen, same[at], own[at]))
@@ -83,44 +76,31 @@ def _curve_of(step: Step) -> Curve | None:
 
 def _same(case: Case, specimen: str) -> Case:
     """Return the case with one error all along the scale of an instrument."""
-    steps = []
-    for step in case.program.steps:
+    rewriting = Rewriting(case.program)
+
+    def change(step: Step) -> Step:
         curve = _curve_of(step)
-        if curve is not None and curve.specimen == specimen:
-            step = replace(step, detail=(replace(curve, angle=0.0), ""))
-        steps.append(step)
-    return replace(case, program=Program(tuple(steps)))
+        if curve is None or curve.specimen != specimen:
+            return step
+        return replace(step, detail=(replace(curve, angle=0.0), ""))
+
+    return rewriting.case(case, rewriting.copy(change))
 
 
 def _own(case: Case, specimen: str) -> Case:
     """Return the case with an error of its own for every reading of an instrument."""
-    steps: list[Step] = []
-    moved: list[int] = []  # where each step of the program now stands
+    rewriting = Rewriting(case.program)
     added: dict[str, ErrorSource] = {}
-    for step in case.program.steps:
-        inputs = tuple(moved[i] for i in step.inputs)
+
+    def change(step: Step) -> Step:
         curve = _curve_of(step)
-        if curve is not None and curve.specimen == specimen:
-            assert isinstance(step.detail, tuple)
-            name = f"{specimen} at {step.detail[1]}"
-            law = Normal(0.0, 1.0)
-            added[name] = ErrorSource(name, law, 0.0, specimen, "common", "datasheet")
-            steps.append(Step("source", (), name))
-            inputs = (len(steps) - 1, len(steps) - 1)
-            step = replace(step, detail=(replace(curve, angle=0.0), name))
-        moved.append(len(steps))
-        steps.append(replace(step, inputs=inputs))
-    outputs = tuple(
-        replace(
-            output,
-            step=moved[output.step],
-            ceiling=None if output.ceiling is None else moved[output.ceiling],
-        )
-        for output in case.outputs
-    )
-    return replace(
-        case,
-        program=Program(tuple(steps)),
-        outputs=outputs,
-        sources=(*case.sources, *added.values()),
-    )
+        if curve is None or curve.specimen != specimen:
+            return step
+        assert isinstance(step.detail, tuple)
+        name = f"{specimen} at {step.detail[1]}"
+        added[name] = ErrorSource(name, Normal(0.0, 1.0), 0.0, specimen, "common", "datasheet")
+        own = rewriting.add("source", (), name)
+        return replace(step, inputs=(own, own), detail=(replace(curve, angle=0.0), name))
+
+    changed = rewriting.case(case, rewriting.copy(change))
+    return replace(changed, sources=(*case.sources, *added.values()))
