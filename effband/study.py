@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import platform
 import threading
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,6 +19,8 @@ from effband import __version__
 from effband.case.groups import POOL
 from effband.case.model import GROUP_SCATTER, Case, ErrorSource, Output, Settings
 from effband.case.resolve import load_case
+from effband.decide.claims import Verdict, events_of, judge_claims
+from effband.decide.cross_checks import Agreement, judge_cross_check, outputs_of
 from effband.decide.doubts import Judged, doubts_in_numbers, doubts_in_trials
 from effband.decide.sanity import doubts_as_written, impossible_as_written
 from effband.decide.widening import with_guesses_widened
@@ -29,7 +31,7 @@ from effband.propagate.adaptive import LEAST_TRIALS, MOST_TRIALS, Judge
 from effband.propagate.as_written import values_as_written
 from effband.propagate.counting import Counts
 from effband.propagate.domains import outside_as_written, outside_in_trials
-from effband.propagate.engine import Engine
+from effband.propagate.engine import Engine, Event, Share
 from effband.propagate.linear import LinearBand, agreement, propagate_linearly, tolerance
 from effband.propagate.ranking import Ranking, rank
 from effband.propagate.sampling import LEAST_QUASI
@@ -120,6 +122,8 @@ class Study:
         Warnings that came from the numbers; those that came from reading are the case's.
     versions
         Name and version of everything that the numbers depend on.
+    claims, cross_checks
+        What is to be said of each, in the case's order.
     widened
         The bands once more with guesses and rules of thumb drawn out, where that was asked for.
     """
@@ -129,6 +133,8 @@ class Study:
     bands: tuple[Band, ...]
     remarks: tuple[Remark, ...]
     versions: tuple[tuple[str, str], ...]
+    claims: tuple[Verdict, ...] = ()
+    cross_checks: tuple[Agreement, ...] = ()
     widened: Widening | None = None
 
 
@@ -194,8 +200,10 @@ def run(
         When a value is not finite, a band cannot be given, or a cross-check fails.
     """
     settings = settings or case.settings
+    compared = [output for check in case.cross_checks for output in outputs_of(check)]
+    asked = replace(case, outputs=(*case.outputs, *compared))
     engine = Engine(
-        case,
+        asked,
         settings.seed,
         settings.trials,
         workers,
@@ -203,20 +211,28 @@ def run(
         progress=None if progress is None else lambda done, of: progress("trials", done, of),
         stop=stop or threading.Event(),
         sampling=settings.sampling,
-        judge=_judge(case, settings) if settings.adaptive else None,
+        judge=_judge(asked, settings) if settings.adaptive else None,
+        events=[event for claim in case.claims for event in events_of(claim)],
     )
     counts = engine.run()
     settings = replace(settings, trials=engine.done)
-    summaries = _summaries(case, counts, settings)
+    summaries = _summaries(asked, counts, settings)
+    own = summaries[: len(case.outputs)]
     linear = propagate_linearly(case, settings.probability)
     rankings = rank(
-        case, settings.seed, settings.probability, summaries, engine.stop, crosscheck_ranking
+        case, settings.seed, settings.probability, own, engine.stop, crosscheck_ranking
     )
     what_ifs = what_if(case, settings, workers, engine.stop)
     nominal = _nominal(case)
     bands = tuple(
         _band(output, nominal[k], summaries[k], linear[k], rankings[k], what_ifs[k], settings)
         for k, output in enumerate(case.outputs)
+    )
+    again = _Again(case, settings, workers, engine.stop)
+    agreements = _agreements(case, settings, counts, summaries, engine, again)
+    verdicts = tuple(
+        replace(verdict, disputed=_disputed(verdict.claim.outputs, agreements))
+        for verdict in judge_claims(case, engine.shares, counts, summaries, rankings, again.events)
     )
     seen = scatters(case, nominal)
     judged = [Judged(b.output, b.summary, b.ranking) for b in bands]
@@ -232,7 +248,71 @@ def run(
     wider = None
     if widen_guesses is not None:
         wider = _widened(case, settings, workers, engine.stop, widen_guesses)
-    return Study(case, settings, bands, remarks, _versions(), wider)
+    return Study(case, settings, bands, remarks, _versions(), verdicts, agreements, wider)
+
+
+@dataclass(frozen=True)
+class _Again:
+    """Runs the trials once more, for what only a first run shows to be needed."""
+
+    case: Case
+    settings: Settings
+    workers: int
+    stop: threading.Event
+
+    def events(self, events: Sequence[Event], trials: int) -> tuple[Share, ...]:
+        """Count events in so many trials, always random ones."""
+        engine = self._engine(replace(self.case, outputs=()), trials, events)
+        engine.run()
+        return engine.shares
+
+    def output(self, case: Case) -> tuple[Counts, Summary]:
+        """Work out a case with one output."""
+        (counts,) = self._engine(case, self.settings.trials).run()
+        (summary,) = _summaries(case, (counts,), self.settings)
+        return counts, summary
+
+    def _engine(self, case: Case, trials: int, events: Sequence[Event] = ()) -> Engine:
+        return Engine(
+            case,
+            self.settings.seed,
+            trials,
+            self.workers,
+            probability=self.settings.probability,
+            stop=self.stop,
+            events=events,
+        )
+
+
+def _agreements(
+    case: Case,
+    settings: Settings,
+    counts: Sequence[Counts],
+    summaries: Sequence[Summary],
+    engine: Engine,
+    again: _Again,
+) -> tuple[Agreement, ...]:
+    """Judge the cross-checks, whose outputs stand behind those of the case."""
+    found, at = [], len(case.outputs)
+    for check in case.cross_checks:
+        end = at + len(outputs_of(check))
+        own = (counts[at:end], summaries[at:end])
+        probability = settings.probability
+        found.append(
+            judge_cross_check(check, case, probability, *own, engine.start_of, again.output)
+        )
+        at = end
+    return tuple(found)
+
+
+def _disputed(outputs: Sequence[int], agreements: Sequence[Agreement]) -> tuple[str, ...]:
+    """Return the names of the cross-checks that fail and enter any of some outputs."""
+    found = [
+        each.check.name
+        for each in agreements
+        if each.disagrees and {at for at, _ in each.check.touches} & set(outputs)
+    ]
+    return tuple(dict.fromkeys(found))
 
 
 def _widened(

@@ -445,6 +445,18 @@ def name_dimension(dimension: Dimension) -> str:
             return f"{name} ({unit})"
     if not any(_without_angle(dimension)):
         return "a number without unit"
+    return _composed(dimension)
+
+
+def si_unit(dimension: Dimension) -> Unit:
+    """Return the SI unit that a value of a dimension can be given in."""
+    named = (parse_unit(text) for text in _NAMED.values())
+    found = next((unit for unit in named if unit.dimension == dimension), None)
+    return found or parse_unit(_composed(dimension) if any(dimension) else "1")
+
+
+def _composed(dimension: Dimension) -> str:
+    """Return a dimension in base units: "kg*m^2/s"."""
     above: list[str] = []
     below: list[str] = []
     for symbol, exponent in zip(_SYMBOLS, dimension, strict=True):

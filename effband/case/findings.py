@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
 from effband.case.text import CaseText, Path
-from effband.problems import Document, Misread, Place, Problem, in_file_order
+from effband.problems import Document, Misread, Place, Problem, in_file_order, nearest
 
 
 @dataclass
@@ -58,6 +59,15 @@ class Findings:
         """Add a problem with the key that ends a path."""
         document, place = self._elsewhere(path)
         self.problems.append(Problem(place or self.text.key(path), what, remedy, document))
+
+    def known(self, name: str, known: Collection[str], path: Path, what: str) -> bool:
+        """Return whether a name is known; add a problem where it is not."""
+        if name in known:
+            return True
+        if name not in self.broken:
+            remedy = nearest(name, known, f"known: {', '.join(known) or 'none'}")
+            self.error(path, f"no {what} is called {name!r}", remedy)
+        return False
 
     def warn(self, path: Path | None, what: str, remedy: str) -> None:
         """Add a warning; path None when it belongs to no line."""

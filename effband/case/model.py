@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from effband.case.format import CaseFile
@@ -198,6 +198,69 @@ class Output:
 
 
 @dataclass(frozen=True)
+class Claim:
+    """A sentence to be judged.
+
+    Attributes
+    ----------
+    result, run, says, confidence
+        As written; no run means every run, where a group stands in the place of its runs.
+    way
+        "at least", "at most", "between" or "within".
+    low, high
+        The limits, SI; None where there is none.
+    outputs
+        The numbers of the case's outputs that it is about.
+    holds, below, above
+        Pairs of steps: it holds in a trial where the first lies above the second; some output
+        lies below both limits, or above both ("between" and "within" only).
+    """
+
+    result: str
+    run: str | None
+    says: str
+    confidence: float
+    way: str
+    low: float | None
+    high: float | None
+    outputs: tuple[int, ...]
+    holds: tuple[int, int]
+    below: tuple[int, int] | None
+    above: tuple[int, int] | None
+
+
+@dataclass(frozen=True)
+class CrossCheck:
+    """Formulas that should give one quantity, for the whole case, in one run or for one group.
+
+    Attributes
+    ----------
+    name, members
+        As written.
+    where
+        Of what they are the values: "run full", "group full", or nothing for the whole case.
+    values
+        An output for each member, in a unit of the case's own.
+    pairs
+        For every two members their numbers, and an output that is their difference.
+    combine, anyway
+        As written.
+    touches
+        The numbers of the case's outputs that are made with a member, and where the member
+        stands: in the "denominator" or elsewhere ("").
+    """
+
+    name: str
+    members: tuple[str, ...]
+    where: str
+    values: tuple[Output, ...]
+    pairs: tuple[tuple[int, int, Output], ...]
+    combine: str | None
+    anyway: bool
+    touches: tuple[tuple[int, str], ...]
+
+
+@dataclass(frozen=True)
 class DataFile:
     """A file that the case takes numbers from: its name, the hash of its bytes, its rows."""
 
@@ -313,6 +376,33 @@ class Case:
     likes: tuple[Likeness, ...]
     file: CaseFile
     named: Mapping[tuple[str, str | None], int]
-    claims: tuple[dict[str, str | None], ...]
+    claims: tuple[Claim, ...]
+    cross_checks: tuple[CrossCheck, ...]
     warnings: tuple[Problem, ...]
     assumptions: tuple[str, ...]
+
+    @property
+    def headline_output(self) -> int:
+        """The number of the headline's output, or of the first result's: its last run or group."""
+        shown = loads(self.outputs)
+        names = [self.outputs[at].target.name for at in shown]
+        chosen = self.headline if self.headline in names else names[0]
+        return [at for at, name in zip(shown, names, strict=True) if name == chosen][-1]
+
+
+def loads(outputs: Sequence[Output]) -> list[int]:
+    """Return the numbers of the outputs to show where there is room for few.
+
+    A group of runs stands in the place of its runs, since these only repeat one load.
+    """
+    place: dict[tuple[str, str | None], int] = {}
+    for at, output in enumerate(outputs):
+        place.setdefault((output.target.name, output.run), at)
+    hidden: set[int] = set()
+    order = {}
+    for at, output in enumerate(outputs):
+        runs = () if output.group is None else output.group.members
+        own = [place[key] for run in runs if (key := (output.target.name, run)) in place]
+        hidden.update(own)
+        order[at] = min(own, default=at)
+    return sorted(set(order) - hidden, key=lambda at: order[at])

@@ -7,6 +7,8 @@ from typing import Any
 
 from effband.case import formula as language
 from effband.case import natures
+from effband.case.claims import read_claims
+from effband.case.cross_checks import CrossChecks
 from effband.case.deferred import check_deferred
 from effband.case.dependence import Dependence
 from effband.case.expansion import Formulas, NoValue, text_of
@@ -75,11 +77,14 @@ class _Resolver:
         self.formulas.place(self.evidence.steps, numbers.absent)
         self.formulas.compile_all()
         targets, outputs = self._results()
-        program = self.builder.program()
-        checked = natures.check_natures(program, self.findings)
+        cross_checks = CrossChecks(self.file, self.formulas, self.findings)
+        checked = natures.check_natures(self.builder.program(), self.findings)
         self._check_results(outputs, checked)
-        whole = {output.target.name for output in outputs if output.run is None}
-        check_deferred(self.file, self.runs, whole, self.findings)
+        check_deferred(self.file, self.findings)
+        # what follows judges values whose natures are known by now
+        claims = read_claims(self.file, outputs, self.builder, self.findings)
+        judged = cross_checks.judged(outputs, checked, self.evidence.leaves)
+        program = self.builder.program()
         self._warn_unused()
         used = set().union(*(program.sources_of[output.step] for output in outputs))
         items = self.evidence.items()
@@ -114,10 +119,8 @@ class _Resolver:
                 for (name, where), step in self.formulas.values.items()
                 if isinstance(step, int) and (where is None or isinstance(where, str))
             },
-            claims=tuple(
-                {"result": claim.result, "run": claim.run, "says": claim.says}
-                for claim in file.claims
-            ),
+            claims=claims,
+            cross_checks=judged,
             warnings=self.findings.sorted_warnings(),
             assumptions=tuple(self._assumptions()),
         )

@@ -99,6 +99,44 @@ def parse_width(text: str) -> Quantity | ShareOfValue:
     return ShareOfValue(number * parse_unit(match["unit"]).factor)
 
 
+def width_about(text: str, unit: Unit, value: float | None = None) -> float:
+    """Return a width, SI, that stands about a value in a unit, such as `2 points` about 35 %.
+
+    Parameters
+    ----------
+    text
+        A quantity, or a share of the value (`5 %` where the value is not itself in %).
+    unit
+        That of the value.
+    value
+        The value, SI, of which a share may be meant; without one a share is refused.
+
+    Raises
+    ------
+    Misread
+        When the text is no width, does not fit the unit, or may be read in two ways.
+    """
+    given = parse_width(text)
+    percent = isinstance(given, Quantity) and given.unit.text in ("%", "ppm")
+    if isinstance(given, Quantity) and percent and unit.text in ("%", "ppm"):
+        what = f"a percentage of what? the value itself is in {unit.text}"
+        share = f"{given.number:g} {given.unit.text} of value"
+        remedy = f"write `{100 * given.si:g} points`" + f" or `{share}`" * (value is not None)
+        raise Misread(0, len(text), what, remedy)
+    if isinstance(given, ShareOfValue) or (percent and any(unit.dimension)):
+        if value is None or unit.zero:
+            symbol = unit.width_symbol or "a plain number"
+            raise Misread(0, len(text), f"{text}: a share of what?", f"write a width in {symbol}")
+        return (given.fraction if isinstance(given, ShareOfValue) else given.si) * abs(value)
+    if given.unit.dimension != unit.dimension:
+        what = f"{text} does not fit a value in {unit.text}"
+        raise Misread(0, len(text), what, f"write it in {unit.width_symbol or unit.text}")
+    if given.unit.zero:
+        remedy = f"write K or delta_{given.unit.text}"
+        raise Misread(0, len(text), f"{given.unit.text} is a point on a scale, no width", remedy)
+    return given.si
+
+
 def parse_fraction(text: str) -> float:
     """Return a plain fraction such as `1/4` or `0.25`, above 0 and at most 1."""
     above, slash, below = text.partition("/")

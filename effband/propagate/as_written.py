@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -11,12 +11,19 @@ from effband.case.program import TRANSPARENT
 from effband.propagate.kernel import UFUNCS
 
 
-def values_as_written(case: Case, steps: Sequence[int]) -> list[float]:
-    """Return the values of steps, SI, every source at its nominal; they may not be finite."""
+def values_as_written(
+    case: Case, steps: Sequence[int], instead: Mapping[int, float] | None = None
+) -> list[float]:
+    """Return the values of steps, SI, every source at its nominal; they may not be finite.
+
+    `instead` gives steps another value than their own.
+    """
     nominal = {source.name: source.nominal for source in case.sources}
-    values: dict[int, float] = {}
+    values: dict[int, float] = dict(instead or {})
     with np.errstate(all="ignore"):
         for at in case.program.needed_for(steps):
+            if at in values:
+                continue
             step = case.program.steps[at]
             inputs = [np.float64(values[i]) for i in step.inputs]
             if step.op == "constant":

@@ -194,9 +194,8 @@ class Total:
             else:
                 self.batches[k, found.block % self.sampling.batches] += counts[0]
         # fsum is exact, so neither lanes nor blocks leave a trace of their order
-        self.sums[found.block] = [
-            [math.fsum(lanes[:, power]) for power in range(2)] for lanes in found.sums
-        ]
+        for k, lanes in enumerate(found.sums):
+            self.sums[found.block, k] = [math.fsum(lanes[:, power]) for power in range(2)]
         np.minimum(self.extremes[:, 0], found.extremes[:, 0], out=self.extremes[:, 0])
         np.maximum(self.extremes[:, 1], found.extremes[:, 1], out=self.extremes[:, 1])
         self.happened[found.block] = found.happened

@@ -11,6 +11,7 @@ import numpy as np
 from scipy import special
 
 from effband.case.model import Case, Item
+from effband.case.values import JUDGED
 from effband.evidence.tables import FloatArray
 from effband.propagate.half_widths import half_widths_without
 from effband.propagate.rows import Rows
@@ -78,6 +79,11 @@ class Ranking:
     evidence: tuple[tuple[str, float], ...]
     by_half_width: bool
     crosscheck: float | None = None
+
+    @property
+    def on_judgement(self) -> float:
+        """The share of the spread that rests on guesses and rules of thumb."""
+        return math.fsum(share for kind, share in self.evidence if kind in JUDGED)
 
 
 def rank(

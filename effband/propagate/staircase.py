@@ -53,6 +53,10 @@ class Staircase:
         wanted = np.array(p) * self.cumulative[-1]
         return [float(x) for x in np.interp(wanted, self.cumulative, self.edges)]
 
+    def share_below(self, value: float) -> float:
+        """Return the share of the trials below a value."""
+        return float(np.interp(value, self.edges, self.cumulative)) / float(self.cumulative[-1])
+
     def shortest(self, probability: float) -> Interval:
         """Return the narrowest interval that holds the probability.
 

@@ -123,7 +123,7 @@ def _results_table(bands: Sequence[Band], study: Study) -> list[str]:
                 escape(f"{numbers.low} to {numbers.high} {numbers.unit}"),
                 escape(half),
                 escape(f"{numbers.by_hand} {numbers.unit}"),
-                escape(words.percent(words.guesses(band.ranking))),
+                escape(words.percent(band.ranking.on_judgement)),
             ]
         )
     head = ["result", "run", "value", f"{chance} band", "half-width", "by hand", "on guesses"]

@@ -10,8 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from effband.case.model import Group
-from effband.case.values import JUDGED
+from effband.case.model import Group, loads
 from effband.problems import Problem
 from effband.propagate.ranking import Ranking
 from effband.study import Band, Remark, Study
@@ -120,26 +119,12 @@ def group(group: Group) -> str:
 
 def shown(bands: Sequence[Band]) -> list[Band]:
     """Return the bands to show where there is room for few: a group in the place of its runs."""
-    place: dict[tuple[str, str | None], int] = {}
-    for at, band in enumerate(bands):
-        place.setdefault((band.output.target.name, band.output.run), at)
-    hidden: set[int] = set()
-    order = {}
-    for at, band in enumerate(bands):
-        runs = () if band.output.group is None else band.output.group.members
-        own = [place[key] for run in runs if (key := (band.output.target.name, run)) in place]
-        hidden.update(own)
-        order[at] = min(own, default=at)
-    return [bands[at] for at in sorted(set(order) - hidden, key=lambda at: order[at])]
+    return [bands[at] for at in loads([band.output for band in bands])]
 
 
-def headline_band(study: Study) -> Band | None:
+def headline_band(study: Study) -> Band:
     """Return the band of the headline, or of the first result: of its last run or group."""
-    bands = shown(study.bands)
-    chosen = {b.output.target.name for b in bands if b.output.target.name == study.case.headline}
-    chosen = chosen or {b.output.target.name for b in bands[:1]}
-    found = [b for b in bands if b.output.target.name in chosen]
-    return found[-1] if found else None
+    return study.bands[study.case.headline_output]
 
 
 def sentence(band: Band, study: Study) -> str:
@@ -181,11 +166,6 @@ def agreement_words(band: Band) -> str:
     }[band.agrees if band.tolerance is not None else None]
 
 
-def guesses(ranking: Ranking) -> float:
-    """Return the share of a spread that rests on guesses and rules of thumb."""
-    return sum(share for kind, share in ranking.evidence if kind in JUDGED)
-
-
 def evidence(ranking: Ranking) -> str:
     """Return what a spread rests on: "datasheet 84 %, nameplate 11 %"."""
     return ", ".join(
@@ -195,7 +175,7 @@ def evidence(ranking: Ranking) -> str:
 
 def rests_on_guesses(ranking: Ranking) -> str | None:
     """Return the sentence for a spread of which judgement makes more than half, else None."""
-    share = guesses(ranking)
+    share = ranking.on_judgement
     if share <= 0.5:
         return None
     return f"{percent(share)} of the spread rests on guesses and rules of thumb"

@@ -1,0 +1,194 @@
+"""Claims: what a sentence such as `at least 8 %` asks of which values, as steps of the program.
+
+Whether a claim holds is decided trial by trial, so that shared errors stay shared where it is
+about several runs: its margin, the least distance inside its limits, is a step like any other.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from effband.case.findings import Findings
+from effband.case.format import CaseFile
+from effband.case.format import Claim as Written
+from effband.case.model import Claim, Output, Target, loads
+from effband.case.program import Builder
+from effband.case.text import Path
+from effband.case.values import width_about
+from effband.problems import Misread
+from effband.units import Unit, parse_quantity
+
+DEFAULT_CONFIDENCE = 0.95
+LEAST_CONFIDENCE, MOST_CONFIDENCE = 0.5, 0.9999
+ROUNDING = 1e-12  # of the limit: a value so near to it counts as on it
+TINY = 1e-300
+
+_SAYS = re.compile(
+    r"at least (?P<least>.+)|at most (?P<most>.+)|between (?P<low>.+) and (?P<high>.+)"
+    r"|is (?P<value>.+) within (?P<width>.+)"
+)
+_WAYS = {"least": "at least", "most": "at most", "low": "between", "value": "within"}
+
+
+def read_claims(
+    file: CaseFile, outputs: Sequence[Output], builder: Builder, findings: Findings
+) -> tuple[Claim, ...]:
+    """Return the claims of a case; problems go to the findings.
+
+    `outputs` are those of the case; the steps that decide a claim are added to the builder.
+    """
+    found = (
+        _claim(entry, ("claims", at), file, outputs, builder, findings)
+        for at, entry in enumerate(file.claims)
+    )
+    return tuple(claim for claim in found if claim is not None)
+
+
+def _claim(
+    entry: Written,
+    path: Path,
+    file: CaseFile,
+    outputs: Sequence[Output],
+    builder: Builder,
+    findings: Findings,
+) -> Claim | None:
+    before = len(findings.problems)
+    findings.known(entry.result, list(file.results), (*path, "result"), "result")
+    own = [at for at, output in enumerate(outputs) if output.target.name == entry.result]
+    about = _about(entry, own, path, file, outputs, findings)
+    confidence = entry.confidence or DEFAULT_CONFIDENCE
+    if not LEAST_CONFIDENCE <= confidence <= MOST_CONFIDENCE:
+        what = f"a confidence lies between {LEAST_CONFIDENCE:g} and {MOST_CONFIDENCE:g}"
+        findings.error((*path, "confidence"), what, "95 % is usual")
+    match = _SAYS.fullmatch(entry.says)
+    if match is None:
+        remedy = "write at least X, at most X, between X and Y, or is X within Y"
+        findings.error((*path, "says"), f"{entry.says!r} is no claim that can be judged", remedy)
+        return None
+    result = file.results.get(entry.result)
+    limits = _limits(match, entry.result, None if result is None else result.unit, path, findings)
+    if not about or limits is None or len(findings.problems) > before:
+        return None
+    low, high = limits
+    way = next(_WAYS[key] for key in _WAYS if match[key] is not None)
+    _doubt_reach(outputs[about[0]].target, low, path, findings)
+    steps = [outputs[at].step for at in about]
+    return Claim(
+        entry.result,
+        entry.run,
+        entry.says,
+        confidence,
+        way,
+        low,
+        high,
+        tuple(about),
+        *_decided(steps, low, high, builder),
+    )
+
+
+def _about(
+    entry: Written,
+    own: list[int],
+    path: Path,
+    file: CaseFile,
+    outputs: Sequence[Output],
+    findings: Findings,
+) -> list[int]:
+    """Return the numbers of the outputs that a claim is about."""
+    if entry.run is None:
+        return [own[at] for at in loads([outputs[at] for at in own])]
+    whole = bool(own) and all(outputs[at].run is None for at in own)
+    runs = [] if file.runs is None else [*file.runs.rows, *file.runs.groups]
+    if whole:
+        what = f"{entry.result} has one value for the whole case, not one per run"
+        findings.error((*path, "run"), what, "leave `run:` out")
+        return []
+    findings.known(entry.run, runs, (*path, "run"), "run")
+    found = [at for at in own if outputs[at].run == entry.run]
+    if own and not found and entry.run in runs:
+        what = f"{entry.result} has no value in run {entry.run}"
+        findings.error((*path, "run"), what, "name another run")
+    return found
+
+
+def _limits(
+    match: re.Match[str], name: str, unit: Unit | None, path: Path, findings: Findings
+) -> tuple[float | None, float | None] | None:
+    """Return the limits, SI, None where there is none; None for all when one is refused."""
+    found: dict[str, float] = {}
+    for key in ("least", "most", "low", "high", "value", "width"):
+        if match[key] is None:
+            continue
+        try:
+            if key != "width":
+                quantity = parse_quantity(match[key])
+                if unit is not None and quantity.unit.dimension != unit.dimension:
+                    what = f"{match[key]} does not fit {name}, which is in {unit.text}"
+                    raise Misread(0, len(match[key]), what, f"write it in {unit.text}")
+                found[key] = quantity.si
+            elif unit is not None and "value" in found:
+                found[key] = width_about(match[key], unit, found["value"])
+        except Misread as error:
+            start = match.start(key) + error.start
+            findings.error((*path, "says"), error.what, error.remedy, start, error.length)
+            return None
+    if "width" in found:
+        if not found["width"] > 0.0:
+            findings.error((*path, "says"), "within what? the width is above 0", "2 points, say")
+            return None
+        return found["value"] - found["width"], found["value"] + found["width"]
+    low, high = found.get("least", found.get("low")), found.get("most", found.get("high"))
+    if low is not None and high is not None and not low < high:
+        findings.error((*path, "says"), "the first limit must be the lower", "exchange the two")
+        return None
+    return (low, high) if low is not None or high is not None else None
+
+
+def _doubt_reach(target: Target, low: float | None, path: Path, findings: Findings) -> None:
+    """Warn of a claim that only what is impossible could meet."""
+    if low is None or target.ceiling is None:
+        return
+    try:
+        ceiling = parse_quantity(target.ceiling).si
+    except Misread:
+        return  # a formula
+    if low > ceiling:
+        what = f"this claims more than the ceiling of {target.name}, {target.ceiling}"
+        remedy = "a COP is no efficiency: say `is: performance ratio`; else look at the claim again"
+        findings.warn((*path, "says"), what, remedy)
+
+
+def _decided(
+    values: list[int], low: float | None, high: float | None, builder: Builder
+) -> tuple[tuple[int, int], tuple[int, int] | None, tuple[int, int] | None]:
+    """Return what decides a claim: pairs of steps, of which the first must lie above the second."""
+    size = max(abs(limit) for limit in (low, high) if limit is not None)
+    rounding = max(ROUNDING * size, TINY)
+    inside = [
+        builder.add("subtract", (value, builder.constant(low)))
+        for value in values
+        if low is not None
+    ]
+    inside += [
+        builder.add("subtract", (builder.constant(high), value))
+        for value in values
+        if high is not None
+    ]
+    margin = _extreme("minimum", inside, builder)
+    holds = (margin, builder.constant(-rounding))
+    if low is None or high is None:
+        return holds, None, None
+    lowest, highest = (_extreme(op, values, builder) for op in ("minimum", "maximum"))
+    return (
+        holds,
+        (builder.constant(low - rounding), lowest),
+        (highest, builder.constant(high + rounding)),
+    )
+
+
+def _extreme(op: str, steps: list[int], builder: Builder) -> int:
+    found = steps[0]
+    for step in steps[1:]:
+        found = builder.add(op, (found, step))
+    return found
