@@ -1,0 +1,344 @@
+"""Do several estimates of one quantity agree? Judged on the difference of every two.
+
+Errors that two estimates share cancel in their difference, so it is sampled, never formed from
+two separate bands (metrological compatibility, VIM 2.47, from memory). With m pairs each
+interval holds 1 - (1 - probability)/m, so that all together keep the probability.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from effband.case.model import Case, CrossCheck, Leaf, Output
+from effband.case.program import Program, Step
+from effband.evidence.tables import FloatArray
+from effband.propagate.as_written import values_as_written
+from effband.propagate.counting import Counts
+from effband.propagate.staircase import Interval, Staircase
+from effband.propagate.summary import Summary
+
+AGREE, DISAGREE, TOO_BLUNT = "agree", "disagree", "too blunt"
+BLUNT = 0.25  # of the smaller value: a half-width of the difference beyond it is no test
+WIDEST = 12  # doublings of a number's own half-width, in search of what closes a gap
+HALVINGS = 60
+
+Values = Callable[[Sequence[int]], list[FloatArray]]
+Run = Callable[[Case], tuple[Counts, Summary]]
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """One member of a cross-check; SI units."""
+
+    name: str
+    nominal: float
+    summary: Summary
+
+
+@dataclass(frozen=True)
+class PairVerdict:
+    """Two members, their difference (first less second) and its interval, SI, and the verdict."""
+
+    first: str
+    second: str
+    output: Output
+    median: float
+    interval: Interval
+    verdict: str
+
+
+@dataclass(frozen=True)
+class Closing:
+    """What alone would close a gap: a number, the value it would need, and its own band; SI."""
+
+    pair: tuple[str, str]
+    leaf: Leaf
+    wanted: float
+    band: Interval
+
+    @property
+    def within_band(self) -> bool:
+        """Whether the number may well be so, by what was said of it."""
+        return self.band.low <= self.wanted <= self.band.high
+
+
+@dataclass(frozen=True)
+class Combined:
+    """One value made of several, SI, and how: the weights, and how much it was widened."""
+
+    way: str
+    weights: tuple[float, ...]
+    widened: float
+    mean: float
+    standard_uncertainty: float
+    interval: Interval
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """What is to be said of a cross-check at one place.
+
+    Attributes
+    ----------
+    check
+        Which, and where.
+    verdict
+        The worst of its pairs: "disagree", then "too blunt", then "agree".
+    level
+        The probability that the interval of each pair holds.
+    estimates, pairs
+        Each member by itself, and every two.
+    closings
+        What would close the gaps, the least change for its own band first.
+    combined
+        One value, where that was asked for.
+    refused
+        Why there is none although it was asked for.
+    """
+
+    check: CrossCheck
+    verdict: str
+    level: float
+    estimates: tuple[Estimate, ...]
+    pairs: tuple[PairVerdict, ...]
+    closings: tuple[Closing, ...]
+    combined: Combined | None
+    refused: str
+
+    @property
+    def disagrees(self) -> bool:
+        """Whether two members exclude each other."""
+        return self.verdict == DISAGREE
+
+
+def outputs_of(check: CrossCheck) -> list[Output]:
+    """Return what is to be worked out for a cross-check: its members, then its differences."""
+    return [*check.values, *(difference for _, _, difference in check.pairs)]
+
+
+def judge_cross_check(
+    check: CrossCheck,
+    case: Case,
+    probability: float,
+    counts: Sequence[Counts],
+    summaries: Sequence[Summary],
+    values: Values,
+    run: Run,
+) -> Agreement:
+    """Return what is to be said of one cross-check.
+
+    Parameters
+    ----------
+    counts, summaries
+        Of `outputs_of(check)`, in order.
+    values
+        Gives the values of steps in the first trials.
+    run
+        Works out a case with one output.
+    """
+    nominal = values_as_written(case, [output.step for output in check.values])
+    members = [
+        Estimate(name, number, summary)
+        for name, number, summary in zip(check.members, nominal, summaries, strict=False)
+    ]
+    level = 1 - (1 - probability) / len(check.pairs)
+    at = len(check.values)
+    pairs = tuple(
+        _pair(members[i], members[k], output, counts[at + n], level)
+        for n, (i, k, output) in enumerate(check.pairs)
+    )
+    verdicts = {pair.verdict for pair in pairs}
+    verdict = next(word for word in (DISAGREE, TOO_BLUNT, AGREE) if word in verdicts)
+    closings: list[Closing] = []
+    for pair in pairs:
+        if pair.verdict == DISAGREE:
+            closings += _closings(pair, case, values)
+    combined, refused = None, ""
+    if check.combine is not None:
+        refused = _why_not(check, verdict, members)
+        if not refused:
+            differences = summaries[at:]
+            combined = _combined(check, case, probability, members, counts[:at], differences, run)
+    return Agreement(
+        check, verdict, level, tuple(members), pairs, tuple(closings), combined, refused
+    )
+
+
+def _pair(a: Estimate, b: Estimate, output: Output, counts: Counts, level: float) -> PairVerdict:
+    median, interval = counts.shift, Interval(counts.shift, counts.shift)
+    if counts.varies:
+        tail = (1 - level) / 2
+        staircase = Staircase(counts.total, counts)
+        low, median, high = staircase.quantiles([tail, 0.5, 1 - tail])
+        interval = Interval(low, high)
+    smaller = min(abs(a.nominal), abs(b.nominal))
+    if not interval.low <= 0.0 <= interval.high:
+        verdict = DISAGREE
+    else:
+        verdict = TOO_BLUNT if interval.half_width > BLUNT * smaller else AGREE
+    return PairVerdict(a.name, b.name, output, median, interval, verdict)
+
+
+# -- what would close a gap -----------------------------------------------------------------------
+
+
+def _closings(pair: PairVerdict, case: Case, values: Values) -> list[Closing]:
+    """Return each number given that alone would close a gap, the least change first."""
+    used = set(case.program.needed_for([pair.output.step]))
+    leaves = [
+        (leaf, step)
+        for leaf in case.leaves
+        if (step := case.named.get((leaf.name, leaf.run))) in used and leaf.components
+    ]
+    found = []
+    drawn = values([step for _, step in leaves if step is not None])
+    for (leaf, step), own in zip(leaves, drawn, strict=True):
+        low, high = (float(x) for x in np.quantile(own, [0.025, 0.975]))
+        wanted = None if step is None else _wanted(case, pair.output.step, step, leaf, high - low)
+        if wanted is not None:
+            far = abs(wanted - leaf.value) / max(high - low, 1e-300)
+            found.append(
+                (far, Closing((pair.first, pair.second), leaf, wanted, Interval(low, high)))
+            )
+    return [closing for _, closing in sorted(found, key=lambda each: each[0])]
+
+
+def _wanted(case: Case, difference: int, step: int, leaf: Leaf, width: float) -> float | None:
+    """Return the value of a number, nearest to its own, at which a difference is 0, or None.
+
+    A number that is above 0 stays so, and a share of a whole stays one.
+    """
+    share = not any(leaf.unit.dimension) and 0.0 < leaf.value <= 1.0
+
+    def at(value: float) -> float:
+        if (leaf.value > 0.0 >= value) or (share and value > 1.0):
+            return math.nan
+        return values_as_written(case, [difference], {step: value})[0]
+
+    start = at(leaf.value)
+    for double in range(WIDEST):
+        found = []
+        for side in (-1.0, 1.0):
+            near = leaf.value + side * width * (2.0 ** (double - 1) if double else 0.0)
+            far = leaf.value + side * width * 2.0**double
+            before, after = (start if near == leaf.value else at(near)), at(far)
+            if math.isfinite(before) and math.isfinite(after) and before * after <= 0.0:
+                found.append(_root(at, near, far, before))
+        if found:
+            return min(found, key=lambda value: abs(value - leaf.value))
+    return None
+
+
+def _root(at: Callable[[float], float], near: float, far: float, before: float) -> float:
+    for _ in range(HALVINGS):
+        middle = (near + far) / 2
+        value = at(middle)
+        if value * before > 0.0:
+            near, before = middle, value
+        else:
+            far = middle
+    return (near + far) / 2
+
+
+# -- one value of several -------------------------------------------------------------------------
+
+
+def _why_not(check: CrossCheck, verdict: str, members: Sequence[Estimate]) -> str:
+    if verdict == DISAGREE and not check.anyway:
+        return "they disagree: find out which is wrong, or say `anyway: true`"
+    if any(not member.summary.standard_uncertainty for member in members):
+        return "an estimate has no standard uncertainty to weigh it by"
+    return ""
+
+
+def _combined(
+    check: CrossCheck,
+    case: Case,
+    probability: float,
+    members: Sequence[Estimate],
+    counts: Sequence[Counts],
+    differences: Sequence[Summary],
+    run: Run,
+) -> Combined:
+    if check.combine == "mixture":
+        return _mixture(members, counts, probability)
+    return _weighted(check, case, members, differences, run)
+
+
+def _weighted(
+    check: CrossCheck,
+    case: Case,
+    members: Sequence[Estimate],
+    differences: Sequence[Summary],
+    run: Run,
+) -> Combined:
+    """Return the mean weighted by 1/u^2, drawn out about itself where the members scatter more.
+
+    The factor is Birge's ratio (R. T. Birge, Physical Review 40, 1932, from memory), at least
+    1; of two estimates it is their difference over its own standard uncertainty, so that what
+    they share counts as shared.
+    """
+    uncertainties = [float(m.summary.standard_uncertainty or 0.0) for m in members]
+    inverse = [1 / u**2 for u in uncertainties]
+    weights = [each / math.fsum(inverse) for each in inverse]
+    means = [_middle(member) for member in members]
+    mean = math.fsum(w * m for w, m in zip(weights, means, strict=True))
+    if len(members) == 2:
+        apart = differences[0]
+        ratio = abs(means[0] - means[1]) / float(apart.standard_uncertainty or math.inf)
+    else:
+        chi = math.fsum(((m - mean) / u) ** 2 for m, u in zip(means, uncertainties, strict=True))
+        ratio = math.sqrt(chi / (len(members) - 1))
+    widened = max(1.0, ratio)
+    steps: list[Step] = list(case.program.steps)
+
+    def add(op: str, inputs: tuple[int, ...] = (), detail: float | None = None) -> int:
+        steps.append(Step(op, inputs, detail))
+        return len(steps) - 1
+
+    total = add("constant", (), 0.0)
+    for weight, output in zip(weights, check.values, strict=True):
+        part = add("multiply", (output.step, add("constant", (), weight)))
+        total = add("add", (total, part))
+    output = replace(check.values[0], step=total)
+    _, summary = run(replace(case, program=Program(tuple(steps)), outputs=(output,)))
+    middle = summary.median if summary.mean is None else summary.mean
+    interval = Interval(*(middle + widened * (end - middle) for end in _ends(summary)))
+    spread = widened * float(summary.standard_uncertainty or 0.0)
+    return Combined("weighted", tuple(weights), widened, middle, spread, interval)
+
+
+def _mixture(members: Sequence[Estimate], counts: Sequence[Counts], probability: float) -> Combined:
+    """Return all members in equal parts: one is right, nobody knows which."""
+    n = len(members)
+    means = [_middle(member) for member in members]
+    mean = math.fsum(means) / n
+    variance = math.fsum(
+        float(member.summary.standard_uncertainty or 0.0) ** 2 + (m - mean) ** 2
+        for member, m in zip(members, means, strict=True)
+    )
+    stairs = [Staircase(count.total, count) for count in counts]
+    tail = (1 - probability) / 2
+    ends = [_quantile(stairs, p) for p in (tail, 1 - tail)]
+    return Combined("mixture", (1 / n,) * n, 1.0, mean, math.sqrt(variance / n), Interval(*ends))
+
+
+def _quantile(stairs: Sequence[Staircase], p: float) -> float:
+    low, high = min(s.edges[0] for s in stairs), max(s.edges[-1] for s in stairs)
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        below = math.fsum(s.share_below(middle) for s in stairs) / len(stairs)
+        low, high = (middle, high) if below < p else (low, middle)
+    return float(low + high) / 2
+
+
+def _middle(member: Estimate) -> float:
+    return member.summary.median if member.summary.mean is None else member.summary.mean
+
+
+def _ends(summary: Summary) -> Iterator[float]:
+    yield from (summary.interval.low, summary.interval.high)
