@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import math
-import sys
-import threading
-import time
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from effband.commands import interrupt
+from effband.commands.working import Progress, run_stoppable
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -20,7 +17,6 @@ if TYPE_CHECKING:
 FORMATS = ("md", "html", "forum", "json", "png", "csv")
 MADE = ("md", "png", "json")  # the others come with later versions
 LATER = "is not acted on yet in this version"
-QUIET_SECONDS = 1.0
 
 
 def _later(context: click.Context, parameter: click.Parameter, value: Any) -> None:
@@ -159,48 +155,10 @@ def _run_stoppable(
 
     from effband import study as studies
 
-    stop = threading.Event()
-    outcome: list[Study | BaseException] = []
-
-    def work() -> None:
-        try:
-            count = workers or os.cpu_count() or 1
-            outcome.append(
-                studies.run(case, settings, count, _Progress(), stop, crosscheck, widen_guesses)
-            )
-        except BaseException as error:
-            outcome.append(error)
-
-    thread = threading.Thread(target=work, daemon=True)
-    thread.start()
-    try:
-        while thread.is_alive():
-            thread.join(0.1)
-            interrupt.check()
-    except KeyboardInterrupt:
-        stop.set()
-        thread.join(0.3)
-        raise
-    done = outcome[0]
-    if isinstance(done, BaseException):
-        raise done
-    return done
-
-
-class _Progress:
-    """One line on a terminal, once the work has taken a second; nothing elsewhere."""
-
-    def __init__(self) -> None:
-        self.start = time.monotonic()
-        self.shown = False
-
-    def __call__(self, what: str, done: int, total: int) -> None:
-        if not sys.stderr.isatty() or time.monotonic() - self.start < QUIET_SECONDS:
-            return
-        self.shown = True
-        click.echo(f"\r{what} {100 * done // total:3d} %", err=True, nl=False)
-        if done == total:
-            click.echo("\r" + " " * 20 + "\r", err=True, nl=False)
+    count = workers or os.cpu_count() or 1
+    return run_stoppable(
+        lambda stop: studies.run(case, settings, count, Progress(), stop, crosscheck, widen_guesses)
+    )
 
 
 def _write(study: Study, folder: Path, formats: tuple[str, ...], force: bool) -> None:

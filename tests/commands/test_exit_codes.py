@@ -357,7 +357,7 @@ def test_progress_is_for_terminals_only(
     effband: Effband, case: CaseFile, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # the package's `run` is the command; its module is behind the same name
-    module = importlib.import_module("effband.commands.run")
+    module = importlib.import_module("effband.commands.working")
     monkeypatch.setattr(module, "QUIET_SECONDS", 0.0)
     assert effband("run", case()).err == ""
     shown = effband("run", case(), terminal=True).err

@@ -123,7 +123,7 @@ def test_the_most_is_kept_and_said(effband: Effband, case: CaseFile) -> None:
 def test_the_progress_of_a_run_that_stopped_is_wiped(
     effband: Effband, case: CaseFile, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    module = importlib.import_module("effband.commands.run")
+    module = importlib.import_module("effband.commands.working")
     monkeypatch.setattr(module, "QUIET_SECONDS", 0.0)
     shown = effband("run", case(), "--adaptive", terminal=True).err
     assert shown.startswith("\rtrials")
