@@ -10,19 +10,16 @@ import click
 from effband.commands.working import Progress, run_stoppable
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
+    from effband.decide.claims import Verdict
     from effband.study import Study
 
 FORMATS = ("md", "html", "forum", "json", "png", "csv")
 MADE = ("md", "png", "json")  # the others come with later versions
+GATE_CONTRADICTED, GATE_NOT_SUPPORTED = 5, 6
 LATER = "is not acted on yet in this version"
-
-
-def _later(context: click.Context, parameter: click.Parameter, value: Any) -> None:
-    """Refuse an option that is known but does nothing yet; silence would mislead."""
-    if value not in (None, False):
-        raise click.UsageError(f"{parameter.opts[0]} {LATER}", context)
 
 
 def _a_number(_: click.Context, __: click.Parameter, value: float | None) -> float | None:
@@ -88,7 +85,11 @@ def _formats(_: click.Context, __: click.Parameter, value: str) -> tuple[str, ..
     callback=_a_number,
     help="Show the bands as well with guesses so many times as wide; 1.6 is a usual factor.",
 )
-@click.option("--gate", is_flag=True, callback=_later, expose_value=False, hidden=True)
+@click.option(
+    "--gate",
+    is_flag=True,
+    help="End with 5 where a claim is contradicted, 6 where one is not supported or disputed.",
+)
 def run(
     cases: tuple[str, ...],
     trials: int | None,
@@ -103,7 +104,8 @@ def run(
     sampling: str,
     crosscheck_ranking: bool,
     widen_guesses: float | None,
-) -> None:
+    gate: bool,
+) -> int:
     """Work out the band of every result in each CASE, and what widens it most."""
     from effband import study as studies
     from effband.problems import printable
@@ -111,6 +113,8 @@ def run(
     from effband.report.screen import screen
 
     loaded = [studies.load(case) for case in cases]
+    if gate and not any(case.claims for case in loaded):
+        raise click.UsageError("--gate judges claims, and there are none: add `claims:`")
     folders = _folders(output, cases)
     found = []
     for case, folder in zip(loaded, folders, strict=True):
@@ -132,6 +136,17 @@ def run(
     for folder in folders:
         if folder is not None:
             click.echo(f"report in {printable(str(folder))}", err=True)
+    return _verdict_code([verdict for study in found for verdict in study.claims]) if gate else 0
+
+
+def _verdict_code(verdicts: Sequence[Verdict]) -> int:
+    """Return the exit code of a gate: 0 only where every claim is supported and undisputed."""
+    from effband.decide.claims import CONTRADICTED, SUPPORTED
+
+    if any(verdict.verdict == CONTRADICTED for verdict in verdicts):
+        return GATE_CONTRADICTED
+    open_ = any(verdict.verdict != SUPPORTED or verdict.disputed for verdict in verdicts)
+    return GATE_NOT_SUPPORTED if open_ else 0
 
 
 def _folders(output: str | None, cases: tuple[str, ...]) -> list[Path | None]:

@@ -6,9 +6,15 @@ import json
 import math
 from typing import Any
 
+from effband.decide.claims import Verdict
+from effband.decide.cross_checks import Agreement
+from effband.propagate.engine import Share
 from effband.propagate.ranking import Index, Line
+from effband.propagate.staircase import Interval
 from effband.report import words
+from effband.report.judgements import NONE
 from effband.study import Band, Study
+from effband.units import Unit
 
 
 def document(study: Study) -> dict[str, Any]:
@@ -36,8 +42,8 @@ def document(study: Study) -> dict[str, Any]:
             {"name": d.name, "sha256": d.sha256, "bytes": d.size, "rows": d.rows} for d in case.data
         ],
         "results": [_result(band) for band in study.bands],
-        "cross_checks": [],
-        "claims": [{**claim, "verdict": None, "probability": None} for claim in case.claims],
+        "cross_checks": [_cross_check(agreement) for agreement in study.cross_checks],
+        "claims": [_claim(verdict) for verdict in study.claims],
         "upgrades": [],
         **_widened(study),
         "warnings": [f"{remark.what}: {remark.remedy}" for remark in words.all_remarks(study)],
@@ -60,10 +66,7 @@ def _widened(study: Study) -> dict[str, Any]:
             {
                 "result": band.output.target.name,
                 "run": band.output.run,
-                "interval": {
-                    "low": unit.from_si(interval.low),
-                    "high": unit.from_si(interval.high),
-                },
+                "interval": _ends(interval, unit),
                 "half_width": interval.half_width / unit.factor,
             }
         )
@@ -100,8 +103,8 @@ def _result(band: Band) -> dict[str, Any]:
         "mean": value(summary.mean),
         "standard_uncertainty": size(summary.standard_uncertainty),
         "median": value(summary.median),
-        "interval": {"low": value(summary.interval.low), "high": value(summary.interval.high)},
-        "shortest": {"low": value(summary.shortest.low), "high": value(summary.shortest.high)},
+        "interval": _ends(summary.interval, unit),
+        "shortest": _ends(summary.shortest, unit),
         "half_width": size(summary.interval.half_width),
         "simulation_uncertainty": {
             "mean": size(simulation.mean),
@@ -134,6 +137,98 @@ def _result(band: Band) -> dict[str, Any]:
             for each in band.what_ifs
         ],
     }
+
+
+def _claim(verdict: Verdict) -> dict[str, Any]:
+    asked, holds, unit = verdict.claim, verdict.holds, verdict.worst.target.unit
+    return {
+        "result": asked.result,
+        "run": asked.run,
+        "says": asked.says,
+        "confidence": asked.confidence,
+        "verdict": verdict.verdict,
+        "probability": holds.value,
+        "probability_bound": _bounded(holds),
+        "simulation_uncertainty": holds.simulation_uncertainty,
+        "trials": holds.trials,
+        "unit": unit.text,
+        "worst_run": verdict.worst.run,
+        "bound": unit.from_si(verdict.bound),
+        "margin": verdict.margin / unit.factor,
+        "half_width": verdict.half_width / unit.factor,
+        "half_width_wanted": None if verdict.wanted is None else verdict.wanted / unit.factor,
+        "rests_on_guesses": verdict.guessed,
+        "beyond_ceiling": verdict.beyond_ceiling,
+        "disputed_by": list(verdict.disputed),
+        "reason": verdict.reason or None,
+    }
+
+
+def _bounded(share: Share) -> float | None:
+    """Return what a probability is bounded by where no trial falls outside or inside, else None."""
+    few = NONE / share.trials
+    return few if share.value <= 0.0 else 1 - few if share.value >= 1.0 else None
+
+
+def _cross_check(agreement: Agreement) -> dict[str, Any]:
+    check = agreement.check
+    unit, apart = check.values[0].target.unit, check.pairs[0][2].target.unit
+    combined = agreement.combined
+    return {
+        "name": check.name,
+        "run": check.values[0].run,
+        "verdict": agreement.verdict,
+        "level": agreement.level,
+        "unit": unit.text,
+        "estimates": [
+            {
+                "formula": each.name,
+                "nominal": unit.from_si(each.nominal),
+                "median": unit.from_si(each.summary.median),
+                "interval": _ends(each.summary.interval, unit),
+            }
+            for each in agreement.estimates
+        ],
+        "pairs": [
+            {
+                "between": [pair.first, pair.second],
+                "verdict": pair.verdict,
+                "unit": apart.text,
+                "median": pair.median / apart.factor,
+                "interval": {
+                    "low": pair.interval.low / apart.factor,
+                    "high": pair.interval.high / apart.factor,
+                },
+            }
+            for pair in agreement.pairs
+        ],
+        "would_close": [
+            {
+                "between": list(each.pair),
+                "input": each.leaf.name,
+                "run": each.leaf.run,
+                "unit": each.leaf.unit.text,
+                "value": each.leaf.unit.from_si(each.wanted),
+                "given": _ends(each.band, each.leaf.unit),
+            }
+            for each in agreement.closings
+        ],
+        "combined": None
+        if combined is None
+        else {
+            "way": combined.way,
+            "weights": list(combined.weights),
+            "drawn_out": combined.widened,
+            "mean": unit.from_si(combined.mean),
+            "standard_uncertainty": combined.standard_uncertainty / unit.factor,
+            "interval": _ends(combined.interval, unit),
+        },
+        "not_combined": agreement.refused or None,
+    }
+
+
+def _ends(interval: Interval, unit: Unit) -> dict[str, float]:
+    return {"low": unit.from_si(interval.low), "high": unit.from_si(interval.high)}
 
 
 def _crosscheck(band: Band) -> dict[str, float]:

@@ -13,7 +13,7 @@ from dataclasses import replace
 
 from effband.case.model import Leaf, Output, Settings, Target
 from effband.problems import printable
-from effband.report import words
+from effband.report import judgements, words
 from effband.report.cautions import cautions
 from effband.report.screen import what_if_words
 from effband.study import Band, Study
@@ -57,7 +57,8 @@ def markdown(study: Study, figure: str | None) -> str:
     if figure is not None and band is not None:
         alt = escape(words.sentence(band, study)).replace("[", "(").replace("]", ")")
         lines += [f"![{alt}]({figure})", ""]
-    lines += [*_results(study), *_side_by_side(study), *_wideners(study), *_widened(study)]
+    lines += [*_judged(study), *_results(study), *_side_by_side(study)]
+    lines += [*_wideners(study), *_widened(study)]
     lines += _mind(study)
     lines += [*_inputs(study), *_readings(study), *_single_runs(study)]
     lines += [*_formulas(study), *_method(study)]
@@ -98,7 +99,32 @@ def _results(study: Study) -> list[str]:
             into, out = (escape(text) for text in target.boundary)
             name = _named(target)
             lines.append(f"- {name}: put in is {into}; got out is {out}.")
-    return [*lines, ""]
+    disputed = [
+        f"- {_named(band.output.target)}, {_of(band.output)}: {escape(text)}."
+        for band in shown
+        for text in judgements.disputes(band, study)
+    ]
+    return [*lines, *disputed, ""]
+
+
+def _judged(study: Study) -> list[str]:
+    """Return claims and cross-checks, what fails first."""
+    checks = sorted(
+        (judgements.cross_check(c) for c in study.cross_checks), key=lambda c: not c.bad
+    )
+    sections = {
+        "Cross-checks": checks,
+        "Claims": [judgements.claim(verdict) for verdict in study.claims],
+    }
+    lines = []
+    for heading in sections if any(c.bad for c in checks) else reversed(sections):
+        if sections[heading]:
+            lines += [f"## {heading}", ""]
+        for each in sections[heading]:
+            lines += [f"- {escape(each.title)}: **{escape(each.verdict)}**"]
+            lines += [f"    - {escape(text)}" for text in each.lines]
+        lines += [""] if sections[heading] else []
+    return lines
 
 
 def _single_runs(study: Study) -> list[str]:

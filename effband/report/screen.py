@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from effband.problems import printable, width
 from effband.propagate.ranking import Line
-from effband.report import words
+from effband.report import judgements, words
 from effband.study import Band, Study
 from effband.units import Unit
 
@@ -40,6 +40,8 @@ def screen(study: Study) -> str:
         lines.append(f"{chance} bands; each value is the mean of {trials} trials")
     names = list(dict.fromkeys(band.output.target.name for band in study.bands))
     first = study.case.headline or names[0]
+    checks = [judgements.cross_check(each) for each in study.cross_checks]
+    lines += _judged("Cross-checks that fail", [each for each in checks if each.bad])
     for name in names:
         bands = [band for band in study.bands if band.output.target.name == name]
         short = len(names) > MOST_IN_FULL and name != first
@@ -56,8 +58,34 @@ def screen(study: Study) -> str:
     if checked:
         told = f"SALib finds the same shares from the same rows, to {max(checked):.1g}"
         lines += ["", *_wrapped(told, "")]
+    lines += _judged("Claims", [judgements.claim(verdict) for verdict in study.claims])
+    lines += _judged("Cross-checks", _in_one([each for each in checks if not each.bad]))
     lines += [*_side_by_side(study), *_widened(study), *_remarks(study)]
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _judged(heading: str, found: list[judgements.Judgement]) -> list[str]:
+    """Return claims or cross-checks, each with its verdict and what it comes from."""
+    lines = ["", f"{heading}:"] if found else []
+    for each in found:
+        lines += _wrapped(f"{each.title}: {each.verdict}", "  ", "    ")
+        for text in each.short:
+            lines += _wrapped(text, "    ", "      ")
+    return lines
+
+
+def _in_one(checks: list[judgements.Judgement]) -> list[judgements.Judgement]:
+    """Return a line for many cross-checks of one name that come out alike."""
+    alike: dict[tuple[str, str], list[judgements.Judgement]] = {}
+    for each in checks:
+        alike.setdefault((each.name, each.verdict), []).append(each)
+    return [
+        replace(found[0], title=f"{name}, in {len(found)} runs", short=())
+        if len(found) > MOST_IN_FULL
+        else each
+        for (name, _), found in alike.items()
+        for each in (found[:1] if len(found) > MOST_IN_FULL else found)
+    ]
 
 
 def _result(bands: list[Band], study: Study, short: bool) -> list[str]:
@@ -78,6 +106,8 @@ def _result(bands: list[Band], study: Study, short: bool) -> list[str]:
     for label, cell in zip(labels, cells, strict=True):
         lines += _row(f"  {label:<{margin}}  {cell.with_unit:>{across}}", cell, target.unit)
     lines += _impossible(bands)
+    for text in dict.fromkeys(line for band in bands for line in judgements.disputes(band, study)):
+        lines += _wrapped(text, "  ", "    ")
     lines += _in_short(_shown(bands)) if short else _wideners(_shown(bands))
     return lines
 

@@ -1,0 +1,241 @@
+"""What was judged, in words: claims and cross-checks, for every kind of report.
+
+Verdicts come from unrounded numbers; digits are added until none can contradict its verdict.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from effband.decide.claims import NOT_SETTLED, SUPPORTED, Verdict
+from effband.decide.cross_checks import DISAGREE, TOO_BLUNT, Agreement, Closing, PairVerdict
+from effband.report import words
+from effband.study import Band, Study
+from effband.units import Unit
+
+MOST_CLOSINGS = 3  # of a gap that are told
+NONE = 3.0  # with no event in n trials its probability is below 3/n, at 95 %
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """One claim or cross-check: its name and heading, its verdict, and what stands under it.
+
+    `short` holds as many of its lines as a screen has room for.
+    """
+
+    name: str
+    title: str
+    verdict: str
+    lines: tuple[str, ...]
+    short: tuple[str, ...]
+    bad: bool
+
+
+def claim(verdict: Verdict) -> Judgement:
+    """Return a claim in words."""
+    asked = verdict.claim
+    where = f", {verdict.worst.where}" if asked.run is not None else ""
+    if asked.run is None and len(asked.outputs) > 1:
+        where = ", every run"
+    said = verdict.verdict or "NO VERDICT"
+    if verdict.disputed:
+        said += ", but disputed"
+    lines = tuple(_claim_lines(verdict))
+    bad = verdict.verdict != SUPPORTED or bool(verdict.disputed)
+    title = f"{asked.result}{where}, {asked.says}"
+    return Judgement(asked.result, title, said, lines, lines, bad)
+
+
+def _claim_lines(verdict: Verdict) -> Iterator[str]:
+    asked, unit = verdict.claim, verdict.worst.target.unit
+    if verdict.verdict is None:
+        yield verdict.reason
+        return
+    all_at_once = ", in every run at once" if len(asked.outputs) > 1 else ""
+    yield (
+        f"holds in {share(verdict.holds.value, verdict.holds.trials, asked.confidence)} of the "
+        f"trials{all_at_once}; {words.probability(asked.confidence)} are asked for"
+    )
+    worst = f" of {verdict.worst.where}, the worst," if len(asked.outputs) > 1 else ""
+    limit = asked.low if asked.high is None or verdict.bound < asked.high else asked.high
+    assert limit is not None
+    decimals = words.decimals_for(verdict.half_width / unit.factor)
+    bound = _told_apart(unit.from_si(verdict.bound), unit.from_si(limit), decimals)
+    off = abs(verdict.margin) / unit.factor
+    size = f"{words.fixed(off, max(decimals, words.decimals_for(off)))} {unit.width_symbol}"
+    side = "clears the limit by" if verdict.margin >= 0 else "misses the limit by"
+    yield (
+        f"the one-sided {words.probability(asked.confidence)} bound{worst} is "
+        f"{f'{bound} {unit.symbol}'.rstrip()}: it {side} {size.rstrip()}"
+    )
+    if verdict.reason:
+        yield verdict.reason
+    if verdict.verdict == NOT_SETTLED and not verdict.reason:
+        yield _what_would_settle(verdict, unit)
+    if verdict.guessed > 0.5:
+        yield f"it rests on judgement: {words.percent(verdict.guessed)} of the spread is guessed"
+    if verdict.disputed:
+        yield f"{_disagreeing(verdict.disputed)}: the estimates enter this"
+
+
+def _what_would_settle(verdict: Verdict, unit: Unit) -> str:
+    if verdict.wanted is None:
+        return "the value lies on the limit: no narrower band would settle it where it stands"
+    now, wanted = (
+        f"{words.width(x, unit)} {unit.width_symbol}".rstrip()
+        for x in (verdict.half_width, verdict.wanted)
+    )
+    return f"a half-width of {wanted} (now {now}) would settle it, if the value stays"
+
+
+def _told_apart(value: float, limit: float, decimals: int) -> str:
+    """Return a number with as many decimals as show on which side of a limit it lies."""
+    while decimals < words.MOST_DECIMALS:
+        text = words.fixed(value, decimals)
+        if (float(text) > limit) == (value > limit) and (float(text) < limit) == (value < limit):
+            return text
+        decimals += 1
+    return words.fixed(value, decimals)
+
+
+def share(value: float, trials: int, threshold: float | None = None) -> str:
+    """Return a share of the trials in per cent, with the digits that a threshold needs.
+
+    Where no trial fell outside, or none inside, the share is bounded: 3/trials at 95 %.
+    """
+    few = _told_apart(100 * (1 - NONE / trials), 100.0, 1)
+    if value >= 1.0:
+        return f"all (more than {few} %)"
+    if value <= 0.0:
+        least = 100 * NONE / trials
+        return f"none (less than {words.fixed(least, words.decimals_for(least) - 1)} %)"
+    number = 100 * value
+    decimals = 0 if 1 <= number <= 99 else 1
+    number_text = _told_apart(number, 100.0 if value > 0.5 else 0.0, decimals)
+    decimals = len(number_text.partition(".")[2])
+    if threshold is not None:
+        number_text = _told_apart(number, 100 * threshold, decimals)
+    return f"{number_text} %"
+
+
+# -- cross-checks ---------------------------------------------------------------------------------
+
+
+def cross_check(agreement: Agreement) -> Judgement:
+    """Return a cross-check in words."""
+    check = agreement.check
+    where = f", {check.where}" if check.where else ""
+    said = "DISAGREE" if agreement.disagrees else agreement.verdict
+    estimates, found = tuple(_estimates(agreement)), tuple(_found(agreement))
+    short = (*estimates, *found) if agreement.disagrees else found
+    title = f"{check.name}{where}"
+    return Judgement(check.name, title, said, (*estimates, *found), short, agreement.disagrees)
+
+
+def _disagreeing(names: Sequence[str]) -> str:
+    some = len(names) > 1
+    return f"cross-check{'s' * some} {', '.join(names)} disagree{'s' * (not some)}"
+
+
+def _estimates(agreement: Agreement) -> Iterator[str]:
+    unit = agreement.check.values[0].target.unit
+    for each in agreement.estimates:
+        half = each.summary.interval.half_width / unit.factor
+        decimals = words.decimals_for(half or abs(unit.from_si(each.nominal)) / 100)
+        middle, low, high = (
+            words.fixed(unit.from_si(x), decimals)
+            for x in (each.summary.median, each.summary.interval.low, each.summary.interval.high)
+        )
+        yield f"{each.name}: {f'{middle} {unit.symbol}'.rstrip()}, from {low} to {high}"
+
+
+def _found(agreement: Agreement) -> Iterator[str]:
+    for pair in agreement.pairs:
+        if pair.verdict != DISAGREE and agreement.disagrees:
+            continue
+        yield _pair(pair, agreement.level)
+    told = agreement.closings[:MOST_CLOSINGS]
+    for closing in told:
+        yield _closing(closing)
+    if agreement.disagrees and not told:
+        yield "no single number that was given would close the gap: look at the formulas"
+    if agreement.refused:
+        yield f"not combined: {agreement.refused}"
+    if agreement.combined is not None:
+        yield _combined(agreement)
+
+
+def _pair(pair: PairVerdict, level: float) -> str:
+    unit = pair.output.target.unit
+    half = pair.interval.half_width / unit.factor
+    decimals = words.decimals_for(half)
+    ends = (pair.interval.low / unit.factor, pair.interval.high / unit.factor)
+    middle = words.fixed(pair.median / unit.factor, decimals)
+    low, high = (_told_apart(end, 0.0, decimals) for end in ends)
+    text = (
+        f"{pair.first} less {pair.second}: {f'{middle} {unit.width_symbol}'.rstrip()}, from {low} "
+        f"to {high} ({words.probability(level)}): "
+    )
+    if pair.verdict == DISAGREE:
+        return text + "0 lies outside, so one of them is wrong by more than it says"
+    if pair.verdict == TOO_BLUNT:
+        return text + "0 lies inside, but so wide a difference is no test"
+    return text + "0 lies inside"
+
+
+def _closing(closing: Closing) -> str:
+    leaf = closing.leaf
+    unit, run = leaf.unit, "" if leaf.run is None else f" in run {leaf.run}"
+    half = closing.band.half_width / unit.factor
+    decimals = words.decimals_for(half)
+    wanted, low, high = (
+        words.fixed(unit.from_si(x), decimals)
+        for x in (closing.wanted, closing.band.low, closing.band.high)
+    )
+    text = (
+        f"{leaf.name}{run} alone would close it at {f'{wanted} {unit.symbol}'.rstrip()}; "
+        f"it was given as {low} to {high}"
+    )
+    return text + (", which holds that" if closing.within_band else "")
+
+
+def _combined(agreement: Agreement) -> str:
+    combined, unit = agreement.combined, agreement.check.values[0].target.unit
+    assert combined is not None
+    decimals = words.decimals_for(combined.interval.half_width / unit.factor)
+    middle, low, high = (
+        words.fixed(unit.from_si(x), decimals)
+        for x in (combined.mean, combined.interval.low, combined.interval.high)
+    )
+    text = f"combined: {f'{middle} {unit.symbol}'.rstrip()}, from {low} to {high}"
+    if combined.way == "mixture":
+        return f"{text}: all in equal parts, as if one were right and nobody knew which"
+    weights = ", ".join(
+        f"{name} {words.percent(weight)}"
+        for name, weight in zip(agreement.check.members, combined.weights, strict=True)
+    )
+    text += f": weighted by how well each is known ({weights})"
+    if combined.widened > 1.0:
+        times = words.fixed(combined.widened, 2)
+        text += f", drawn out {times} times, as they lie further apart than that allows"
+    return text
+
+
+# -- beside results -------------------------------------------------------------------------------
+
+
+def disputes(band: Band, study: Study) -> list[str]:
+    """Return what is to stand beside a result that cross-checks dispute."""
+    at = next(n for n, other in enumerate(study.bands) if other is band)
+    found: dict[str, list[str]] = {}
+    for agreement in study.cross_checks:
+        place = dict(agreement.check.touches).get(at)
+        if agreement.disagrees and place is not None:
+            names = found.setdefault(f"its {place}" if place else "a number in it", [])
+            names.append(agreement.check.name)
+    return [
+        f"{what} is disputed: {_disagreeing(list(dict.fromkeys(names)))}"
+        for what, names in found.items()
+    ]
