@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 from effband.case import formula as language
 from effband.case import natures
+from effband.case.balance import check_balance
 from effband.case.claims import read_claims
 from effband.case.cross_checks import CrossChecks
-from effband.case.deferred import check_deferred
 from effband.case.dependence import Dependence
 from effband.case.expansion import Formulas, NoValue, text_of
 from effband.case.findings import Findings
@@ -23,6 +24,7 @@ from effband.case.program import Builder
 from effband.case.readings import Evidence
 from effband.case.run_tables import DataFiles
 from effband.case.text import CaseText, Path, read_case
+from effband.case.upgrades import Change, changed, check_changes, check_upgrades
 from effband.case.validate import typed
 from effband.problems import CaseError, Misread, nearest
 from effband.units import parse_quantity, parse_unit
@@ -42,9 +44,20 @@ def understand(text: CaseText) -> Case:
     findings = Findings(text)
     case_file, likes = typed(text, findings)
     case = _Resolver(case_file, likes, findings).case()
+    if not findings.problems:
+        check_changes(case, findings, _resolved)
     if findings.problems:
         raise CaseError(findings.problems, text.file, text.text)
-    return case
+    return replace(case, warnings=findings.sorted_warnings())
+
+
+def with_change(case: Case, change: Change) -> Case:
+    """Return a case as it would be after a change. Raises CaseError with every problem found."""
+    return changed(case, change, _resolved)
+
+
+def _resolved(file: CaseFile, findings: Findings) -> Case:
+    return _Resolver(file, (), findings).case()
 
 
 class _Resolver:
@@ -80,7 +93,8 @@ class _Resolver:
         cross_checks = CrossChecks(self.file, self.formulas, self.findings)
         checked = natures.check_natures(self.builder.program(), self.findings)
         self._check_results(outputs, checked)
-        check_deferred(self.file, self.findings)
+        check_balance(self.file, self.findings)
+        check_upgrades(self.file, outputs, self.findings)
         # what follows judges values whose natures are known by now
         claims = read_claims(self.file, outputs, self.builder, self.findings)
         judged = cross_checks.judged(outputs, checked, self.evidence.leaves)
@@ -334,7 +348,9 @@ class _Resolver:
 
     def _instrument_words(self, name: str, entry: Instrument) -> str:
         """Return an instrument as the user wrote it, and what was filled in."""
-        written = self.findings.text.tree["instruments"][name]
+        written = self.findings.text.tree.get("instruments", {}).get(
+            name, {}
+        )  # none: of an upgrade
         words = ", ".join(f"{key}: {inline(value)}" for key, value in written.items())
         filled = [like.words for like in self.likes if like.path == ("instruments", name)]
         if entry.shape is None and entry.calibration is None:

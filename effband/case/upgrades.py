@@ -1,0 +1,503 @@
+"""Upgrades: what could be bought or done better, as a change of the case.
+
+A change is made to what the user wrote, and the whole is understood again. So what holds for an
+entry of the case holds for one of an upgrade, and names stay: what a change leaves alone is
+drawn alike before and after it.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from effband.case.findings import Findings
+from effband.case.format import CaseFile, Formula, Input, Instrument, PlannedReading, Runs, Upgrade
+from effband.case.model import Case, Output
+from effband.case.natures import Nature, check_natures, fits_unit
+from effband.case.program import TRANSPARENT
+from effband.case.text import Path
+from effband.evidence.instruments import READS
+from effband.problems import CaseError, Misread, Problem
+from effband.units import Quantity
+
+_COST = re.compile(
+    r"(?P<amount>(?:0|[1-9][0-9]{0,11})(?:\.[0-9]{1,4})?) (?P<currency>[A-Za-z]{1,12})"
+)
+LEAST_REPEATS, MOST_REPEATS = 2, 1_000
+# What says where a number lies; an upgraded input without any keeps its present value.
+_VALUES = ("value", "constant", "low", "likely", "high", "inexact", "repeats", "mean", "draws")
+_KEPT = ("reads", "gas", "means")  # of an input whose upgrade does not say otherwise
+
+Resolve = Callable[[CaseFile, Findings], Case]
+
+
+@dataclass(frozen=True)
+class Cost:
+    """An amount of money."""
+
+    amount: float
+    currency: str
+
+
+def parse_cost(text: str) -> Cost:
+    """Return a cost such as `60 EUR`. Raises Misread."""
+    match = _COST.fullmatch(text)
+    if match is None:
+        what = f"{text!r} is no cost, which is a number and one currency word"
+        raise Misread(0, len(text), what, "write such as 60 EUR")
+    return Cost(float(match["amount"]), match["currency"])
+
+
+@dataclass(frozen=True)
+class Change:
+    """Entries that would stand beside those of a case, or in their place, by name.
+
+    Attributes
+    ----------
+    instruments, inputs, formulas, readings
+        As they would be written; a formula as its text.
+    moved
+        Where each is written in the file: paths as they would be, to paths as they are. That of
+        the empty path is for whatever the change upsets elsewhere.
+    called
+        Its name, for messages.
+    """
+
+    instruments: Mapping[str, Instrument] = field(default_factory=dict)
+    inputs: Mapping[str, Input] = field(default_factory=dict)
+    formulas: Mapping[str, str] = field(default_factory=dict)
+    readings: Mapping[str, PlannedReading] = field(default_factory=dict)
+    moved: Mapping[Path, Path] = field(default_factory=dict)
+    called: str = ""
+
+    @property
+    def names(self) -> frozenset[str]:
+        """The names of all that it changes or adds."""
+        return frozenset({*self.instruments, *self.inputs, *self.formulas, *self.readings})
+
+
+def change_of(case: Case, name: str) -> Change:
+    """Return an upgrade of a case as a change; `repeats:` change nothing that is written."""
+    upgrade, place = case.file.upgrades[name], ("upgrades", name)
+    moved: dict[Path, Path] = {(): place}
+    instruments: dict[str, Instrument] = {}
+    inputs: dict[str, Input] = {}
+    readings: dict[str, PlannedReading] = {}
+    for replaced in upgrade.replaces:
+        if upgrade.instrument is not None:
+            old = case.file.instruments[replaced]
+            kept = {} if upgrade.instrument.reads else {"reads": old.reads}
+            instruments[replaced] = upgrade.instrument.model_copy(update=kept)
+            moved[()] = moved["instruments", replaced] = (*place, "instrument")
+        elif upgrade.input is not None:
+            inputs[replaced] = _as_now(case, replaced, upgrade.input)
+            moved[()] = moved["inputs", replaced] = (*place, "input")
+    if upgrade.adds is not None:
+        instruments.update(upgrade.adds.instruments)
+        inputs.update(upgrade.adds.inputs)
+        readings.update(upgrade.adds.readings)
+        for section in ("instruments", "inputs"):
+            for added in getattr(upgrade.adds, section):
+                moved[section, added] = (*place, "adds", section, added)
+        for reading in readings:
+            own: Path = (*place, "adds", "readings", reading)
+            moved["runs", "readings", reading] = own
+            moved["formulas", reading] = (*own, "expect")
+            for run in case.file.runs.rows if case.file.runs else ():
+                moved["runs", "rows", run, reading] = own
+    for formula in upgrade.formulas:
+        own = (*place, "formulas", formula)
+        moved["formulas", formula] = moved["formulas", formula, "formula"] = own
+    return Change(instruments, inputs, upgrade.formulas, readings, moved, name)
+
+
+def _as_now(case: Case, name: str, better: Input) -> Input:
+    """Return an input with what its upgrade leaves unsaid: its value, and what it is."""
+    old = case.file.inputs[name]
+    update: dict[str, Any] = {
+        key: getattr(old, key) for key in _KEPT if getattr(better, key) is None
+    }
+    if not any(getattr(better, key) is not None for key in (*_VALUES, "random_events")):
+        leaf = next(leaf for leaf in case.leaves if leaf.name == name and leaf.run is None)
+        update["value"] = Quantity(leaf.unit.from_si(leaf.value), leaf.unit)
+    if old.log_only:
+        update["log_only"] = True
+    return better.model_copy(update=update)
+
+
+def together(changes: Iterable[Change]) -> Change | None:
+    """Return several changes as one, or None where two of them change the same."""
+    entries: dict[str, dict[Any, Any]] = {
+        key: {} for key in ("instruments", "inputs", "formulas", "readings", "moved")
+    }
+    names: set[str] = set()
+    called: list[str] = []
+    for change in changes:
+        if names & change.names:
+            return None
+        names |= change.names
+        called.append(change.called)
+        for key, found in entries.items():
+            found.update(getattr(change, key))
+    return Change(**entries, called=" with ".join(called))
+
+
+def changed(case: Case, change: Change, resolve: Resolve) -> Case:
+    """Return a case as it would be after a change.
+
+    Parameters
+    ----------
+    resolve
+        Understands a file anew; problems go to the findings.
+
+    Raises
+    ------
+    CaseError
+        With every problem, at the place where the change is written.
+    """
+    findings = _Moved(case.text, moved=change.moved, called=change.called)
+    found = _changed(case, change, resolve, findings)
+    if findings.problems or found is None:
+        raise CaseError(findings.problems, case.text.file, case.text.text)
+    return found
+
+
+def _changed(case: Case, change: Change, resolve: Resolve, findings: _Moved) -> Case | None:
+    file = _as_written(case)
+    instruments = {**file.instruments, **change.instruments}
+    inputs = {**file.inputs, **change.inputs}
+    update: dict[str, Any] = {"instruments": instruments, "inputs": inputs}
+    if change.readings:
+        update["runs"] = _with_readings(case, file, change, resolve, findings)
+        if findings.problems:
+            return None
+    formulas = dict(file.formulas)
+    for name, text in change.formulas.items():
+        old = formulas[name]
+        if isinstance(old, Formula):
+            formulas[name] = old.model_copy(update={"formula": text})
+        else:
+            formulas[name] = text
+    return resolve(file.model_copy(update={**update, "formulas": formulas}), findings)
+
+
+def _as_written(case: Case) -> CaseFile:
+    """Return the file of a case before parameters of a fit stood among its inputs.
+
+    Rows that came from a table stay as if they had been typed.
+    """
+    file = case.file
+    fitted = {name for joint in file.joint.values() for name in joint.values}
+    inputs = {name: entry for name, entry in file.inputs.items() if name not in fitted}
+    update: dict[str, Any] = {"inputs": inputs, "upgrades": {}}
+    if file.runs is not None:
+        readings = {n: c.model_copy(update={"missing": []}) for n, c in file.runs.readings.items()}
+        update["runs"] = file.runs.model_copy(
+            update={"file": None, "missing": [], "readings": readings}
+        )
+    return file.model_copy(update=update)
+
+
+# -- readings that are only planned ------------------------------------------------------------
+
+
+def _with_readings(
+    case: Case, file: CaseFile, change: Change, resolve: Resolve, findings: _Moved
+) -> Runs:
+    """Return the runs with what would be read: what each `expect:` gives as things are now."""
+    runs = file.runs
+    assert runs is not None
+    added = {name: entry for name, entry in change.inputs.items() if name not in file.inputs}
+    more = {n: entry for n, entry in change.instruments.items() if n not in file.instruments}
+    foretold = {name: reading.expect for name, reading in change.readings.items()}
+    update = {
+        "inputs": {**file.inputs, **added},
+        "instruments": {**file.instruments, **more},
+        "formulas": {**file.formulas, **foretold},
+    }
+    seen = len(findings.warnings)
+    probe = resolve(file.model_copy(update=update), findings)
+    del findings.warnings[seen:]  # what is new is used by nothing yet
+    if findings.problems:
+        return runs
+    natures = check_natures(probe.program, Findings(case.text))
+    rows = {run: dict(row) for run, row in runs.rows.items()}
+    for name, reading in change.readings.items():
+        for run in rows:
+            step = probe.named.get((name, run), probe.named.get((name, None)))
+            if step is None:
+                continue
+            nature = natures[step]
+            assert nature is not None
+            if not _fits(name, reading, nature, change, file, findings):
+                break
+            value = reading.unit.from_si(_value_as_written(probe, step))
+            if not math.isfinite(value):
+                what = f"{name} would have no finite value in run {run}"
+                findings.error(("formulas", name), what, "check for a division by 0")
+                break
+            rows[run][name] = repr(float(value))
+    readings = {**runs.readings, **change.readings}
+    return runs.model_copy(update={"readings": readings, "rows": rows})
+
+
+def _fits(
+    name: str,
+    reading: PlannedReading,
+    nature: Nature,
+    change: Change,
+    file: CaseFile,
+    findings: Findings,
+) -> bool:
+    """Report a foretold value that is no such reading; return whether it is one."""
+    refused = fits_unit(nature, reading.unit)
+    if refused is not None:
+        findings.error(("formulas", name), refused.what, f"{name} is in {reading.unit.text}")
+        return False
+    instruments = {**file.instruments, **change.instruments}
+    instrument = instruments.get((reading.instrument or "").partition("#")[0])
+    reads = reading.reads or (None if instrument is None else instrument.reads)
+    kind = None if reads is None else READS.get(reads, ("", None))[1]
+    if kind is not None and nature.kind is not None and nature.kind != kind:
+        what = f"this gives {nature.kind}, but {name} would read {kind}"
+        findings.error(("formulas", name), what, "foretell what the instrument would show")
+        return False
+    return True
+
+
+def _value_as_written(case: Case, wanted: int) -> float:
+    """Return the value of a step, SI, with every source at its nominal; it may not be finite."""
+    nominal = {source.name: source.nominal for source in case.sources}
+    values: dict[int, Any] = {}
+    with np.errstate(all="ignore"):
+        for at in case.program.needed_for([wanted]):
+            step = case.program.steps[at]
+            inputs = [np.float64(values[i]) for i in step.inputs]
+            if step.op == "constant":
+                values[at] = step.detail
+            elif step.op == "source":
+                values[at] = nominal[str(step.detail)]
+            elif step.op == "curve":  # an instrument's error, which is around 0
+                values[at] = 0.0
+            elif step.op == "dependent":
+                assert isinstance(step.detail, tuple)
+                values[at] = step.detail[1]
+            elif step.op in TRANSPARENT:
+                values[at] = inputs[0]
+            else:
+                values[at] = getattr(np, step.op)(*inputs)
+    return float(values[wanted])
+
+
+# -- what is wrong with one --------------------------------------------------------------------
+
+
+@dataclass
+class _Moved(Findings):
+    """Findings of a changed case, told where the change is written."""
+
+    moved: Mapping[Path, Path] = field(default_factory=dict)
+    called: str = ""
+    aside: list[Problem] = field(default_factory=list)
+
+    def error(
+        self, path: Path, what: str, remedy: str, start: int = 0, length: int | None = None
+    ) -> None:
+        """Add a problem with the value at a path; see `Findings.error`."""
+        own = self._own(path)
+        if own is None:
+            self.key_error(path, what, remedy)
+        else:
+            super().error(own, what, remedy, start, length)
+
+    def key_error(self, path: Path, what: str, remedy: str) -> None:
+        """Add a problem with the key that ends a path; see `Findings.key_error`."""
+        own = self._own(path)
+        if own is None:
+            own, what = self.moved.get((), path), f"with {self.called}: {what}"
+        super().key_error(own, what, remedy)
+
+    def warn(self, path: Path | None, what: str, remedy: str) -> None:
+        """Add a warning if it is about the change itself."""
+        own = None if path is None else self._own(path)
+        if own is not None:
+            super().warn(own, what, remedy)
+
+    def _own(self, path: Path) -> Path | None:
+        """Return where a path of the changed case is written, None for one that did not change."""
+        for end in range(len(path), 0, -1):
+            if path[:end] in self.moved:
+                return (*self.moved[path[:end]], *path[end:])
+        return None
+
+
+def check_changes(case: Case, findings: Findings, resolve: Resolve) -> None:
+    """Understand the case with each upgrade in turn; problems go to the findings."""
+    for name, upgrade in case.file.upgrades.items():
+        if upgrade.repeats is not None:
+            continue
+        change = change_of(case, name)
+        own = _Moved(
+            findings.text,
+            elsewhere=dict(findings.elsewhere),
+            moved=change.moved,
+            called=name,
+        )
+        _changed(case, change, resolve, own)
+        findings.problems += own.problems
+        if not own.problems:
+            findings.warnings += own.warnings
+
+
+def check_upgrades(file: CaseFile, outputs: Sequence[Output], findings: Findings) -> None:
+    """Check what can be told of upgrades without making them; problems go to the findings."""
+    currencies: set[str] = set()
+    for name, upgrade in file.upgrades.items():
+        if name in findings.broken:
+            continue
+        path: Path = ("upgrades", name)
+        if _one_way(name, upgrade, path, findings):
+            _check_replaced(upgrade, path, file, findings)
+            _check_added(upgrade, path, file, findings)
+            _check_repeats(upgrade, path, file, findings)
+        _check_purpose(upgrade, path, file, outputs, findings)
+        if upgrade.cost is not None:
+            _check_cost(upgrade.cost, (*path, "cost"), currencies, findings)
+
+
+def _one_way(name: str, upgrade: Upgrade, path: Path, findings: Findings) -> bool:
+    """Return whether an upgrade is done in exactly one way."""
+    before = len(findings.problems)
+    ways = {
+        "replaces": bool(upgrade.replaces),
+        "adds": upgrade.adds is not None or bool(upgrade.formulas),
+        "repeats": upgrade.repeats is not None,
+    }
+    chosen = [way for way, given in ways.items() if given]
+    keys = [key for key in ("instrument", "input") if getattr(upgrade, key) is not None]
+    if "replaces" in chosen and "adds" in chosen:
+        other = "adds" if upgrade.adds is not None else "formulas"
+        what = f"`replaces:` and `{other}:` are two ways of doing better"
+        remedy = "readings stay as they are when an instrument is replaced; for a change of method "
+        remedy += "leave `replaces:` out"
+        findings.key_error((*path, other), what, remedy)
+    elif len(chosen) > 1:
+        what = f"`{chosen[0]}:` and `{chosen[1]}:` are two ways of doing better"
+        findings.key_error((*path, chosen[1]), what, "make two upgrades of it")
+    elif keys and "replaces" not in chosen:
+        what = f"upgrade {name} does not say what its `{keys[0]}:` stands in place of"
+        findings.key_error((*path, keys[0]), what, "add `replaces:`, or put it under `adds:`")
+    elif len(keys) == 2:
+        what = "`instrument:` and `input:` cannot both stand in one place"
+        findings.key_error((*path, "input"), what, "keep one of them")
+    elif not chosen or ("replaces" in chosen and not keys) or _says_nothing(upgrade, chosen):
+        what = f"upgrade {name} says nothing of what would be there"
+        findings.key_error(path, what, "add `instrument:`, `input:`, `adds:` or `repeats:`")
+    return len(findings.problems) == before
+
+
+def _says_nothing(upgrade: Upgrade, chosen: list[str]) -> bool:
+    adds = upgrade.adds
+    if chosen != ["adds"] or upgrade.formulas or adds is None:
+        return False
+    return not (adds.instruments or adds.inputs or adds.readings)
+
+
+def _check_replaced(upgrade: Upgrade, path: Path, file: CaseFile, findings: Findings) -> None:
+    place: Path = (*path, "replaces")
+    fitted = {name for joint in file.joint.values() for name in joint.values}
+    inputs = [name for name in file.inputs if name not in fitted]
+    for at, name in enumerate(upgrade.replaces):
+        if name in upgrade.replaces[:at]:
+            findings.error(place, f"{name} stands twice here", "name each once")
+        elif name in fitted:
+            what = f"{name} is fitted together with others, so it is not replaced alone"
+            findings.error(place, what, "change the fit in a case of its own, and compare the two")
+        elif findings.known(name, [*file.instruments, *inputs], place, "instrument or input"):
+            if upgrade.instrument is not None and name not in file.instruments:
+                what = f"{name} is an input, and no instrument"
+                findings.key_error(
+                    (*path, "instrument"), what, f"write `input:` as {name} would be"
+                )
+            elif upgrade.input is not None and name not in file.inputs:
+                what = f"{name} is an instrument, and no input"
+                remedy = f"write `instrument:` as {name} would be"
+                findings.key_error((*path, "input"), what, remedy)
+
+
+def _check_added(upgrade: Upgrade, path: Path, file: CaseFile, findings: Findings) -> None:
+    for name in upgrade.formulas:
+        findings.known(name, list(file.formulas), (*path, "formulas", name), "formula")
+    if upgrade.adds is None:
+        return
+    readings = file.runs.readings if file.runs else {}
+    taken = {
+        **dict.fromkeys(file.instruments, "an instrument"),
+        **dict.fromkeys(file.inputs, "an input"),
+        **dict.fromkeys(readings, "a reading"),
+        **dict.fromkeys(file.formulas, "a formula"),
+        **dict.fromkeys(file.joint, "a fit"),
+    }
+    for section in ("instruments", "inputs", "readings"):
+        for name in getattr(upgrade.adds, section):
+            if name in taken:
+                what = f"{name} is already the name of {taken[name]}"
+                remedy = "choose another name; `replaces:` puts a better one in its place"
+                findings.key_error((*path, "adds", section, name), what, remedy)
+    if upgrade.adds.readings and not (file.runs and file.runs.rows):
+        what = "a reading is taken in each run, and there are no runs"
+        findings.key_error((*path, "adds", "readings"), what, "add an input in its place")
+
+
+def _check_repeats(upgrade: Upgrade, path: Path, file: CaseFile, findings: Findings) -> None:
+    if upgrade.repeats is None:
+        return
+    place = (*path, "repeats")
+    if not LEAST_REPEATS <= upgrade.repeats <= MOST_REPEATS:
+        what = f"repeats are {LEAST_REPEATS} to {MOST_REPEATS} in all, not {upgrade.repeats}"
+        findings.error(place, what, "three are the least that mean anything, five or six are good")
+    elif not (file.runs and file.runs.rows):
+        what = "repeats are of runs, and there are none in this case"
+        remedy = "write an input as it would be then, with `replaces:` and `input:`"
+        findings.key_error(place, what, remedy)
+
+
+def _check_purpose(
+    upgrade: Upgrade, path: Path, file: CaseFile, outputs: Sequence[Output], findings: Findings
+) -> None:
+    purpose = upgrade.for_
+    if purpose is None:
+        return
+    place = (*path, "for")
+    if not findings.known(purpose.result, list(file.results), (*place, "result"), "result"):
+        return
+    own = [output.run for output in outputs if output.target.name == purpose.result]
+    if purpose.run is None or not own or purpose.run in own:
+        return
+    if own == [None]:
+        what = f"{purpose.result} has one value for the whole case, not one per run"
+        findings.error((*place, "run"), what, "leave `run:` out")
+    elif findings.known(purpose.run, _runs(file), (*place, "run"), "run or group"):
+        what = f"{purpose.result} has no value in {purpose.run}"
+        findings.error((*place, "run"), what, "name another run")
+
+
+def _runs(file: CaseFile) -> Collection[str]:
+    return [] if file.runs is None else [*file.runs.rows, *file.runs.groups]
+
+
+def _check_cost(text: str, path: Path, currencies: set[str], findings: Findings) -> None:
+    try:
+        cost = parse_cost(text)
+    except Misread:
+        cost = None
+    if cost is not None:
+        currencies.add(cost.currency)
+    if cost is None or len(currencies) > 1:
+        what = "a cost is a number and one currency word, the same in all upgrades"
+        findings.error(path, what, "write such as 60 EUR")
