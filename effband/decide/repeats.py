@@ -9,16 +9,20 @@ average: they scatter as those there are, or as their declared errors say.
 from __future__ import annotations
 
 import math
+import threading
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from effband.case.groups import LEAST_FOR_SCATTER, POOL
-from effband.case.model import GROUP_SCATTER, Case, ErrorSource, Group, Item, Part
+from effband.case.model import GROUP_SCATTER, Case, ErrorSource, Group, Item, Output, Part
 from effband.case.program import Step
+from effband.decide.better import with_item_better
 from effband.evidence.distributions import Normal
 from effband.evidence.scatter import ScatterFactor
-from effband.propagate.variants import Rewriting
+from effband.propagate.ranking import Ranking
+from effband.propagate.variants import TRIALS, Rewriting, half_widths_of
 
+MORE_RUNS = 4  # that advice looks at
 _DISPLAY = ("digit", "division")
 _EACH_RUN = ("fresh", "each_reading", "repeatability")  # and what stands under `also:`
 _SEEN = ("scatter", "measured")  # part and evidence of a scatter that is seen
@@ -90,6 +94,85 @@ def with_endless_repeats(case: Case, of: str | None) -> Case:
     rewriting = Rewriting(case.program)
     gone = [name for group in groups for name in _draws(case, group)]
     return rewriting.case(case, rewriting.copy(_holding(case, loads, loads, gone)))
+
+
+@dataclass(frozen=True)
+class RepeatAdvice:
+    """What more runs of a group would bring to one of its results, and a better instrument.
+
+    Attributes
+    ----------
+    output
+        The group's value.
+    more
+        How many runs more are looked at.
+    now, with_more, endless
+        Half-widths, SI: as it is, with so many runs more, and with runs without end.
+    instrument, with_better
+        The instrument that widens it most, and the half-width were that twice as good and the
+        runs as they are; None where none does.
+    """
+
+    output: Output
+    more: int
+    now: float
+    with_more: float
+    endless: float
+    instrument: str | None
+    with_better: float | None
+
+
+def advice_on_repeats(
+    case: Case,
+    number: int,
+    ranking: Ranking,
+    seed: int,
+    probability: float,
+    trials: int = TRIALS,
+    workers: int = 1,
+    stop: threading.Event | None = None,
+) -> RepeatAdvice | None:
+    """Return whether a group's result gains more by runs or by an instrument.
+
+    Parameters
+    ----------
+    case
+        As resolved.
+    number
+        Of the output, in `case.outputs`.
+    ranking
+        What widens it.
+    seed, probability, trials, workers, stop
+        As of `half_widths_of`; all half-widths are of the same draws.
+
+    Returns
+    -------
+    RepeatAdvice or None
+        None where the output is no group's, or no repeat of it would change anything.
+
+    Raises
+    ------
+    ComputationRefused
+        When a value is not finite.
+    """
+    output = case.outputs[number]
+    if output.group is None or not scatters_by_run(case, output.group.name):
+        return None
+    name, there = output.group.name, len(output.group.members)
+
+    def half(variant: Case) -> float:
+        return half_widths_of(variant, [number], seed, probability, trials, workers, stop)[0]
+
+    first = next((i.item for i in ranking.lines if i.item.kind == "instrument"), None)
+    return RepeatAdvice(
+        output,
+        MORE_RUNS,
+        half(case),
+        half(with_repeats(case, name, there + MORE_RUNS)),
+        half(with_endless_repeats(case, name)),
+        None if first is None else first.name,
+        None if first is None else half(with_item_better(case, first)),
+    )
 
 
 def scatters_by_run(case: Case, of: str) -> bool:

@@ -82,7 +82,8 @@ class Rewriting:
     def case(self, case: Case, moved: Sequence[int]) -> Case:
         """Return the case with the new list, where `moved` says its values stand.
 
-        The limits of physics functions are left out: they belong to the case as it was given.
+        The limits of physics functions, claims and cross-checks are left out: they belong to the
+        case as it was given.
         """
         outputs = tuple(
             replace(
@@ -93,7 +94,14 @@ class Rewriting:
             for output in case.outputs
         )
         named = {key: moved[step] for key, step in case.named.items()}
-        return replace(case, program=Program(tuple(self.steps)), outputs=outputs, named=named)
+        return replace(
+            case,
+            program=Program(tuple(self.steps)),
+            outputs=outputs,
+            named=named,
+            claims=(),
+            cross_checks=(),
+        )
 
     def _write(self, step: Step) -> int:
         if step not in self.known:

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from effband.case.model import Group, loads
+from effband.decide.repeats import RepeatAdvice
 from effband.problems import Problem
 from effband.propagate.ranking import Ranking
 from effband.study import Band, Remark, Study
@@ -179,6 +180,22 @@ def rests_on_guesses(ranking: Ranking) -> str | None:
     if share <= 0.5:
         return None
     return f"{percent(share)} of the spread rests on guesses and rules of thumb"
+
+
+def repeat_advice_words(advice: RepeatAdvice, unit: Unit) -> str:
+    """Return what more runs of a group bring, and what a better instrument: "4 more runs: ..."."""
+
+    def half(si: float) -> str:
+        return width(si, unit, advice.now / unit.factor)
+
+    symbol = f" {unit.width_symbol}".rstrip()
+    text = (
+        f"{advice.more} more runs: half-width {half(advice.now)} -> "
+        f"{half(advice.with_more)}{symbol}; endless runs {half(advice.endless)}"
+    )
+    if advice.with_better is not None:
+        text += f"; {advice.instrument} twice as good: {half(advice.with_better)}"
+    return text
 
 
 def side_by_side(study: Study) -> list[Band]:

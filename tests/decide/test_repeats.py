@@ -13,12 +13,21 @@ from scipy import integrate, optimize, stats
 from effband.case.model import Case
 from effband.case.resolve import understand
 from effband.case.text import parse_case
-from effband.decide.repeats import scatters_by_run, with_endless_repeats, with_repeats
+from effband.decide.better import can_be_better, with_item_better
+from effband.decide.repeats import (
+    RepeatAdvice,
+    advice_on_repeats,
+    scatters_by_run,
+    with_endless_repeats,
+    with_repeats,
+)
 from effband.propagate.engine import Engine
 from effband.propagate.linear import propagate_linearly
-from effband.propagate.ranking import rank
+from effband.propagate.ranking import Ranking, rank
 from effband.propagate.summary import summarise
 from effband.propagate.variants import half_widths_of
+from effband.report.words import repeat_advice_words
+from effband.units import parse_unit
 
 TRIALS = 262_144
 Z = stats.norm.ppf(0.975)
@@ -338,3 +347,106 @@ def test_what_cannot_be_done_again_is_refused() -> None:
             with_repeats(case_of(POOLED), of, 1)
     with pytest.raises(ValueError, match="not 0"):
         with_repeats(single, "full", 0)
+
+
+# -- more runs, or a better instrument --------------------------------------------------------
+
+
+def ranking_of(case: Case, at: int) -> Ranking:
+    summaries = [summarise(c, 0.95, 30, "") for c in Engine(case, 1, 20_000).run()]
+    return rank(case, 1, 0.95, summaries)[at]
+
+
+ADVISED = """
+        instruments:
+          meter:
+            error_along_scale: same
+            calibration: {expanded_uncertainty: 0.6 W, coverage_factor: 2}
+        runs:
+          readings: {p: {unit: W, instrument: meter}}
+          rows: {a: {p: 49.6}, b: {p: 50}, c: {p: 50}, d: {p: 50}, e: {p: 50.4}}
+          groups: {full: [a, b, c, d, e]}
+        results: {y: {formula: p, unit: W}}
+        """
+
+
+def test_advice_sets_runs_against_the_instrument() -> None:
+    """A scatter of sqrt(0.08) = 0.2828 W in five runs beside a meter with u = 0.3 W."""
+    case = case_of(ADVISED)
+    at = len(case.outputs) - 1
+    advice = advice_on_repeats(case, at, ranking_of(case, at), 1, 0.95, TRIALS)
+    assert advice is not None
+    assert advice.output.run == "full"
+    s, allowed = math.sqrt(0.08), 4 * error_of(case, "full")
+    assert advice.now == pytest.approx(t_plus_normal(4, s / math.sqrt(5), 0.3), abs=allowed)
+    assert advice.with_more == pytest.approx(t_plus_normal(8, s / 3, 0.3), abs=allowed)
+    assert advice.endless == pytest.approx(Z * 0.3, abs=allowed)
+    assert advice.instrument == "meter"
+    assert advice.with_better == pytest.approx(
+        t_plus_normal(4, s / math.sqrt(5), 0.15), abs=allowed
+    )
+
+
+def test_there_is_no_advice_without_a_group_or_an_instrument() -> None:
+    case = case_of(ADVISED)
+    assert advice_on_repeats(case, 0, ranking_of(case, 0), 1, 0.95) is None
+    plain = case_of(ADVISED.replace("instrument: meter}", "plus_minus: 1 W}"))
+    at = len(plain.outputs) - 1
+    advice = advice_on_repeats(plain, at, ranking_of(plain, at), 1, 0.95)
+    assert advice is not None
+    assert advice.instrument is None
+    assert advice.endless == 0.0
+    two = case_of(
+        """
+        instruments: {meter: {digit: 1 W}}
+        runs:
+          readings: {p: {unit: W, instrument: meter}}
+          rows: {a: {p: 50}, b: {p: 50}}
+          groups: {full: [a, b]}
+        results: {y: {formula: p, unit: W}}
+        """
+    )
+    assert advice_on_repeats(two, 2, ranking_of(two, 2), 1, 0.95) is None
+
+
+def test_the_advice_in_words() -> None:
+    """The half-widths of a worked bench: 5 runs 0.51, 9 runs 0.46, floor 0.44 points."""
+    output = case_of(ADVISED).outputs[-1]
+    advice = RepeatAdvice(output, 4, 0.0051, 0.0046, 0.0044, "receiver_gauge", 0.0038)
+    assert repeat_advice_words(advice, parse_unit("%")) == (
+        "4 more runs: half-width 0.51 -> 0.46 points; endless runs 0.44; "
+        "receiver_gauge twice as good: 0.38"
+    )
+    plain = RepeatAdvice(output, 4, 12.0, 11.6, 11.0, None, None)
+    assert repeat_advice_words(plain, parse_unit("W")) == (
+        "4 more runs: half-width 12 -> 12 W; endless runs 11"
+    )
+
+
+def test_twice_as_good_is_half_of_every_error() -> None:
+    case = case_of("""
+        instruments: {meter: {accuracy: 0.6 W, digit: 1 W, repeatability: 3 W, stability: 0.3 W}}
+        inputs:
+          off: {value: 1 W, plus_minus: 0.4 W}
+          share: {value: 0.5, within_factor: 1.2}
+        runs:
+          readings: {p: {unit: W, instrument: meter}, q: {unit: W, plus_minus: 5 W}}
+          rows: {full: {p: 50, q: 2}}
+        results: {y: {formula: p + q + off, unit: W}, z: {formula: share, unit: 1, is: ratio}}
+        """)
+    parts = {
+        "meter": (0.6**2 + 0.5**2 + 0.3**2) / 3 + 3**2,
+        "q": 5**2 / 3,
+        "off": 0.4**2 / 3,
+    }
+    items = {item.name: item for item in case.items}
+    for name, part in parts.items():
+        assert can_be_better(items[name])
+        u = math.sqrt(sum(parts.values()) - part * (1 - 1 / 4))
+        assert u_of(with_item_better(case, items[name]), "full") == pytest.approx(u, rel=1e-9)
+    # a factor of 1.2 either way becomes one of sqrt(1.2): 95 % of the trials
+    better = with_item_better(case, items["share"])
+    low, high = 0.5 / math.sqrt(1.2), 0.5 * math.sqrt(1.2)
+    law = next(s.distribution for s in better.sources if s.name == "share")
+    assert law.cdf(high) - law.cdf(low) == pytest.approx(0.95, abs=1e-3)
+    assert half(better, None, "z") == pytest.approx((high - low) / 2, rel=0.01)
