@@ -10,6 +10,7 @@ import click
 from effband import __version__
 from effband.commands import interrupt
 from effband.commands.check import check
+from effband.commands.compare import compare
 from effband.commands.reference import instruments, physics, rules, schema, units
 from effband.commands.run import run
 from effband.commands.start import start
@@ -28,7 +29,7 @@ def effband() -> None:
     """
 
 
-for command in (start, check, run, physics, instruments, rules, units, schema):
+for command in (start, check, run, compare, physics, instruments, rules, units, schema):
     effband.add_command(command)
 
 

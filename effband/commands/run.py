@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from effband.commands.working import Progress, run_stoppable
+from effband.commands.working import Progress, a_number, run_stoppable
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,12 +19,6 @@ FORMATS = ("md", "html", "forum", "json", "png", "csv")
 MADE = ("md", "png", "json")  # the others come with later versions
 GATE_CONTRADICTED, GATE_NOT_SUPPORTED = 5, 6
 LATER = "is not acted on yet in this version"
-
-
-def _a_number(_: click.Context, __: click.Parameter, value: float | None) -> float | None:
-    if value is not None and math.isnan(value):
-        raise click.BadParameter("this is not a number")
-    return value
 
 
 def _formats(_: click.Context, __: click.Parameter, value: str) -> tuple[str, ...]:
@@ -51,7 +44,7 @@ def _formats(_: click.Context, __: click.Parameter, value: str) -> tuple[str, ..
 @click.option(
     "--probability",
     type=click.FloatRange(0.5, 0.9999),
-    callback=_a_number,
+    callback=a_number,
     help="Of the bands, such as 0.95.",
 )
 @click.option(
@@ -82,7 +75,7 @@ def _formats(_: click.Context, __: click.Parameter, value: str) -> tuple[str, ..
 @click.option(
     "--widen-guesses",
     type=click.FloatRange(1.0, 10.0, min_open=True),
-    callback=_a_number,
+    callback=a_number,
     help="Show the bands as well with guesses so many times as wide; 1.6 is a usual factor.",
 )
 @click.option(

@@ -1,0 +1,397 @@
+"""The change between two cases: after less before, with what they share drawn once.
+
+Both cases are run as one (`decide.merge`), trial by trial, so an error that both share acts on
+both and cancels as far as it acts alike. Probabilities are counted in the trials.
+
+A change is shown where its band leaves 0 out: where the probability of its direction reaches
+(1 + p)/2, with p that of the bands, since before the test it could have gone either way. A change
+by a stated amount has its direction stated with it, so p itself is enough there.
+"""
+
+from __future__ import annotations
+
+import math
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from effband.case.model import Case, Output, Settings
+from effband.case.program import Program, Step
+from effband.decide.merge import AFTER, Apart, Merged, merge
+from effband.decide.pairs import Pair, differences, not_compared
+from effband.evidence.dependence import Marginal
+from effband.evidence.tables import FloatArray
+from effband.problems import ComputationRefused
+from effband.propagate.as_written import values_as_written
+from effband.propagate.engine import Engine, Event, Share
+from effband.propagate.ranking import Ranking, rank
+from effband.propagate.sampling import BLOCK
+from effband.propagate.staircase import Interval
+from effband.propagate.summary import Summary, summarise
+
+UNSHARED_TRIALS = 2 * BLOCK  # a half-width beside the one that counts
+NEAR_ZERO = 4.0  # standard deviations between a number and 0, within which it divides nothing
+IMPOSSIBLE = 0.05  # share of the trials above a ceiling, from which a number is doubtful
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class Number:
+    """A number with its band, SI: as written, and from the trials."""
+
+    nominal: float
+    summary: Summary
+
+    @property
+    def value(self) -> float:
+        """What stands for it: the mean, or the median where there is no variance."""
+        mean = self.summary.mean
+        return self.summary.median if mean is None or self.summary.no_variance else mean
+
+
+@dataclass(frozen=True)
+class Change:
+    """How one result changed, SI.
+
+    Attributes
+    ----------
+    before, after
+        The outputs of both cases.
+    was, now, change, ratio
+        The numbers; no ratio where the one before may be 0 or is a point on a scale.
+    higher
+        How often after is higher.
+    by, reached
+        The change that was asked about, and how often it was reached: that much or more, or
+        where it is negative that much or less. None where it does not fit.
+    unshared
+        The band of the change if nothing were shared; None where nothing is.
+    differs
+        Why both are not the same number, a clause each.
+    """
+
+    before: Output
+    after: Output
+    was: Number
+    now: Number
+    change: Number
+    ratio: Number | None
+    higher: Share
+    by: float | None
+    reached: Share | None
+    unshared: Interval | None = None
+    differs: tuple[str, ...] = ()
+
+    def shown(self, probability: float) -> bool | None:
+        """Return whether the change is shown; None where the trials do not settle it."""
+        most = max(self.higher.value, 1 - self.higher.value)
+        return _reaches(replace(self.higher, value=most), (1 + probability) / 2)
+
+    def by_shown(self, probability: float) -> bool | None:
+        """Return whether the change that was asked about is shown; None where it is unsettled."""
+        return None if self.reached is None else _reaches(self.reached, probability)
+
+    @property
+    def overlaps(self) -> bool:
+        """Whether the bands before and after overlap."""
+        one, other = self.was.summary.interval, self.now.summary.interval
+        return one.low <= other.high and other.low <= one.high
+
+
+def _reaches(share: Share, asked: float) -> bool | None:
+    if abs(share.value - asked) < 2 * share.simulation_uncertainty:
+        return None
+    return share.value > asked
+
+
+@dataclass(frozen=True)
+class Compared:
+    """Two cases and how their results changed.
+
+    Attributes
+    ----------
+    before, after, settings
+        The cases, and how the sums were done.
+    changes
+        The headline's first, then in the order of the case before.
+    ranking
+        What widens the first change.
+    shared, apart
+        What was drawn once for both, and what for each by itself.
+    not_compared
+        Results that are in one case only, or in units that do not fit, a clause each.
+    warnings
+        What a reader should mind: what is wrong, and what to do.
+    """
+
+    before: Case
+    after: Case
+    settings: Settings
+    changes: tuple[Change, ...]
+    ranking: Ranking
+    shared: tuple[str, ...]
+    apart: tuple[Apart, ...]
+    not_compared: tuple[str, ...]
+    warnings: tuple[tuple[str, str], ...]
+
+
+def compare(
+    before: Case,
+    after: Case,
+    pairs: Sequence[Pair],
+    settings: Settings,
+    workers: int = 1,
+    progress: Progress | None = None,
+    stop: threading.Event | None = None,
+) -> Compared:
+    """Work out how results changed.
+
+    Parameters
+    ----------
+    before, after
+        The cases.
+    pairs
+        What is compared, from `pairs_of`.
+    settings
+        How the sums are done.
+    workers
+        Threads; results do not depend on them.
+    progress
+        Called with what is being done, how much is done, and of how much.
+    stop
+        Set it, from another thread, to end the work.
+
+    Raises
+    ------
+    ComputationRefused
+        When a value is not finite, or a band cannot be given.
+    """
+    stop = stop or threading.Event()
+    outputs = [(pair.before, pair.after) for pair in pairs]
+    merged = merge(before, after, outputs)
+    sums = _Sums(merged, pairs, settings, workers, stop)
+    found = sums.run(progress)
+    unshared: list[Interval | None] = [None] * len(pairs)
+    if merged.shared:
+        apart = merge(before, after, outputs, share=False)
+        unshared = [*_Sums(apart, pairs, settings, workers, stop).bands_of_changes()]
+    changes = tuple(
+        replace(change, unshared=band, differs=tuple(differences(before, after, pair)))
+        for change, band, pair in zip(found, unshared, pairs, strict=True)
+    )
+    (ranking,) = rank(
+        sums.of_first_change(),
+        settings.seed,
+        settings.probability,
+        [changes[0].change.summary],
+        stop,
+    )
+    return Compared(
+        before,
+        after,
+        settings,
+        changes,
+        ranking,
+        merged.shared,
+        merged.apart,
+        not_compared(before, after),
+        tuple(_warnings(before, after, merged, changes)),
+    )
+
+
+def _as(word: str, output: Output, step: int) -> Output:
+    """Return an output under another name, at another step, without its ceiling."""
+    target = replace(output.target, name=f"{word} {output.target.name}")
+    return replace(output, target=target, step=step, ceiling=None)
+
+
+class _Sums:
+    """The outputs of two merged cases, their changes and ratios."""
+
+    def __init__(
+        self,
+        merged: Merged,
+        pairs: Sequence[Pair],
+        settings: Settings,
+        workers: int,
+        stop: threading.Event,
+    ) -> None:
+        self.pairs, self.settings, self.workers, self.stop = pairs, settings, workers, stop
+        self.steps: list[Step] = list(merged.case.program.steps)
+        self.moved = merged.moved
+        zero = self._add("constant", (), 0.0)
+        self.before = [pair.before for pair in pairs]
+        self.after = [self._after(pair.after) for pair in pairs]
+        self.changes: list[Output] = []
+        self.ratios: list[Output] = []
+        self.events: list[Event] = []
+        for pair, was, now in zip(pairs, self.before, self.after, strict=True):
+            change = self._add("subtract", (now.step, was.step))
+            ratio = self._add("divide", (now.step, was.step))
+            self.changes.append(_as("change of", was, change))
+            self.ratios.append(_as("ratio of", was, ratio))
+            self.events.append(Event(change, zero))
+            if pair.by is not None:
+                limit = self._add("constant", (), pair.by)
+                self.events.append(Event(change, limit) if pair.by >= 0.0 else Event(limit, change))
+        self.case = replace(merged.case, program=Program(tuple(self.steps)))
+
+    def _add(self, op: str, inputs: tuple[int, ...], detail: float | None = None) -> int:
+        self.steps.append(Step(op, inputs, detail))
+        return len(self.steps) - 1
+
+    def _after(self, output: Output) -> Output:
+        ceiling = None if output.ceiling is None else output.ceiling + self.moved
+        return replace(_as(AFTER.rstrip(), output, output.step + self.moved), ceiling=ceiling)
+
+    def _engine(
+        self,
+        outputs: Sequence[Output],
+        trials: int,
+        events: Sequence[Event] = (),
+        progress: Progress | None = None,
+    ) -> Engine:
+        return Engine(
+            replace(self.case, outputs=tuple(outputs)),
+            self.settings.seed,
+            trials,
+            self.workers,
+            probability=self.settings.probability,
+            progress=None if progress is None else lambda done, of: progress("trials", done, of),
+            stop=self.stop,
+            events=events,
+        )
+
+    def _summaries(self, engine: Engine) -> list[Summary]:
+        return [
+            summarise(count, self.settings.probability, *_fewest_degrees(self.case, output.step))
+            for count, output in zip(engine.run(), engine.case.outputs, strict=True)
+        ]
+
+    def of_first_change(self) -> Case:
+        """Return the case whose only output is the first change, with the items it depends on."""
+        used = self.case.program.sources_of[self.changes[0].step]
+        items = tuple(item for item in self.case.items if used & set(item.sources))
+        return replace(self.case, outputs=(self.changes[0],), items=items)
+
+    def bands_of_changes(self) -> list[Interval]:
+        """Return the bands of the changes alone, from few trials."""
+        trials = min(self.settings.trials, UNSHARED_TRIALS)
+        return [each.interval for each in self._summaries(self._engine(self.changes, trials))]
+
+    def run(self, progress: Progress | None) -> list[Change]:
+        """Return the changes, but for what stands beside them."""
+        ratios = self._possible_ratios()
+        outputs = [*self.before, *self.after, *self.changes, *(r for r in ratios if r is not None)]
+        engine = self._engine(outputs, self.settings.trials, self.events, progress)
+        numbers = iter(
+            Number(value, summary)
+            for value, summary in zip(
+                self._as_written(outputs), self._summaries(engine), strict=True
+            )
+        )
+        was, now, change = ([next(numbers) for _ in self.pairs] for _ in range(3))
+        shares = iter(engine.shares)
+        return [
+            Change(
+                pair.before,
+                pair.after,
+                was[k],
+                now[k],
+                change[k],
+                None if ratios[k] is None else next(numbers),
+                next(shares),
+                pair.by,
+                None if pair.by is None else next(shares),
+            )
+            for k, pair in enumerate(self.pairs)
+        ]
+
+    def _possible_ratios(self) -> list[Output | None]:
+        """Return the ratios of what is never near 0 before, and no point on a scale."""
+        starts = self._engine(self.before, self.settings.trials).start_of(
+            [output.step for output in self.before]
+        )
+        return [
+            None if ratio.target.unit.zero or _near_zero(values) else ratio
+            for ratio, values in zip(self.ratios, starts, strict=True)
+        ]
+
+    def _as_written(self, outputs: Sequence[Output]) -> list[float]:
+        values = values_as_written(self.case, [output.step for output in outputs])
+        for output, value in zip(outputs, values, strict=True):
+            if not math.isfinite(value):
+                raise ComputationRefused(
+                    f"{output.title} has no finite value at the numbers as written",
+                    "check for a division by 0 or the logarithm of 0",
+                )
+        return values
+
+
+def _near_zero(values: FloatArray) -> bool:
+    low, high, mean, sd = (float(f(values)) for f in (np.min, np.max, np.mean, np.std))
+    return low <= 0.0 <= high or abs(mean) < NEAR_ZERO * sd
+
+
+def _fewest_degrees(case: Case, step: int) -> tuple[float, str]:
+    """Return the fewest degrees of freedom of anything a value is made of, and its name."""
+    used = case.program.sources_of[step]
+    found = [
+        (source.distribution.degrees_of_freedom, source.item)
+        for source in case.sources
+        if source.name in used
+    ]
+    for at in case.program.needed_for([step]):
+        member = case.program.steps[at].member
+        if isinstance(member, Marginal):
+            found.append((member.law.degrees_of_freedom, member.family))
+    return min(found, default=(math.inf, ""))
+
+
+def _warnings(
+    before: Case, after: Case, merged: Merged, changes: Sequence[Change]
+) -> Iterator[tuple[str, str]]:
+    """Yield what a reader should mind, and what to do."""
+    unlike: dict[str, list[str]] = {}
+    for each in merged.apart:
+        if each.differs:
+            unlike.setdefault(each.why, []).append(each.name)
+    for why, names in unlike.items():
+        what = f"{' and '.join(names)}, in both files, drawn apart ({why})"
+        yield what, _remedy(why, {item.kind for item in before.items if item.name in names})
+    if not merged.shared:
+        what = "nothing is shared, so both tests count as if each had meters of its own"
+        yield what, "give the same meter the same name and line in both files"
+    keys = ("probability", "seed", "trials", "digits")
+    other = [k for k in keys if getattr(before.settings, k) != getattr(after.settings, k)]
+    if other:
+        what = f"the settings differ ({', '.join(other)}): those before are used"
+        yield what, "options of the command stand above both"
+    if before.text.sha256 == after.text.sha256:
+        yield "both files are the same", "name the case before, then the case after"
+    for change in changes:
+        for number, output, word in (
+            (change.was, change.before, "before"),
+            (change.now, change.after, "after"),
+        ):
+            if output.ceiling is not None and number.summary.beyond_ceiling >= IMPOSSIBLE:
+                share = f"{100 * number.summary.beyond_ceiling:.2g} %"
+                what = f"{output.title}, {word}, lies above its ceiling in {share} of the trials"
+                yield what, "look for an error there before the two are compared"
+        if change.change.summary.no_variance is not None:
+            what = (
+                f"{change.before.title}: its change has no standard uncertainty, since "
+                f"{change.change.summary.no_variance}"
+            )
+            yield what, "the median and the band stand; more repeats would help"
+
+
+def _remedy(why: str, kinds: set[str]) -> str:
+    if "`span`" in why:
+        return "give its `span:`, the same in both files"
+    if kinds == {"instrument"}:
+        return "make the two lines equal if it is the same meter on the same range"
+    return "make the two equal if it is the same thing in both tests"
