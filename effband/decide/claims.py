@@ -42,9 +42,9 @@ class Verdict:
         The share of the trials in which it holds: in all runs at once.
     worst
         The output that comes off worst.
-    bound, margin
-        The one-sided bound of `worst` at the claim's confidence, and how far it lies inside
-        the limit (below 0: beyond it).
+    bound, limit, margin
+        The one-sided bound of `worst` at the claim's confidence, the limit it is held to, and
+        how far it lies inside (below 0: beyond it).
     half_width, wanted
         Of `worst`: now, and what would settle the claim if the value stayed; None where the
         claim is settled or no width would do.
@@ -63,6 +63,7 @@ class Verdict:
     holds: Share
     worst: Output
     bound: float
+    limit: float
     margin: float
     half_width: float
     wanted: float | None
@@ -136,8 +137,7 @@ def _judged(
 ) -> Verdict:
     holds = shares[0]
     bounds = {at: _bound(claim, counts[at], summaries[at]) for at in claim.outputs}
-    worst = min(bounds, key=lambda at: bounds[at][1])
-    bound, margin = bounds[worst]
+    worst = min(bounds, key=lambda at: bounds[at][2])
     beyond = max(claim.outputs, key=lambda at: summaries[at].beyond_ceiling)
     verdict, reason = _verdict(claim, shares, summaries[beyond], counts[beyond].trials)
     wanted = None
@@ -148,8 +148,7 @@ def _judged(
         verdict,
         holds,
         case.outputs[worst],
-        bound,
-        margin,
+        *bounds[worst],
         summaries[worst].interval.half_width,
         wanted,
         rankings[worst].on_judgement,
@@ -178,18 +177,18 @@ def _verdict(
     return SUPPORTED, ""
 
 
-def _bound(claim: Claim, counts: Counts, summary: Summary) -> tuple[float, float]:
-    """Return the one-sided bound at the claim's confidence that comes off worst, and its margin."""
+def _bound(claim: Claim, counts: Counts, summary: Summary) -> tuple[float, float, float]:
+    """Return the one-sided bound that comes off worst, the limit it is held to, its margin."""
     low = high = summary.median
     if summary.varies:
         staircase = Staircase(counts.total, counts)
         low, high = staircase.quantiles([1 - claim.confidence, claim.confidence])
     found = []
     if claim.low is not None:
-        found.append((low, low - claim.low))
+        found.append((low, claim.low, low - claim.low))
     if claim.high is not None:
-        found.append((high, claim.high - high))
-    return min(found, key=lambda each: each[1])
+        found.append((high, claim.high, claim.high - high))
+    return min(found, key=lambda each: each[2])
 
 
 def _wanted(claim: Claim, staircase: Staircase, summary: Summary) -> float | None:

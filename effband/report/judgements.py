@@ -59,10 +59,8 @@ def _claim_lines(verdict: Verdict) -> Iterator[str]:
         f"trials{all_at_once}; {words.probability(asked.confidence)} are asked for"
     )
     worst = f" of {verdict.worst.where}, the worst," if len(asked.outputs) > 1 else ""
-    limit = asked.low if asked.high is None or verdict.bound < asked.high else asked.high
-    assert limit is not None
     decimals = words.decimals_for(verdict.half_width / unit.factor)
-    bound = _told_apart(unit.from_si(verdict.bound), unit.from_si(limit), decimals)
+    bound = _told_apart(unit.from_si(verdict.bound), unit.from_si(verdict.limit), decimals)
     off = abs(verdict.margin) / unit.factor
     size = f"{words.fixed(off, max(decimals, words.decimals_for(off)))} {unit.width_symbol}"
     side = "clears the limit by" if verdict.margin >= 0 else "misses the limit by"
@@ -176,7 +174,7 @@ def _pair(pair: PairVerdict, level: float) -> str:
     low, high = (_told_apart(end, 0.0, decimals) for end in ends)
     text = (
         f"{pair.first} less {pair.second}: {f'{middle} {unit.width_symbol}'.rstrip()}, from {low} "
-        f"to {high} ({words.probability(level)}): "
+        f"to {high} ({100 * level:.3g} %): "
     )
     if pair.verdict == DISAGREE:
         return text + "0 lies outside, so one of them is wrong by more than it says"
