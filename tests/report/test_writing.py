@@ -1,11 +1,10 @@
-"""Files appear whole or not at all: under faults, two writers, and sudden death."""
+"""Files appear whole or not at all: which may be replaced, two writers, what the killed left."""
 
 from __future__ import annotations
 
-import errno
+import hashlib
 import json
 import os
-import random
 import signal
 import struct
 import subprocess
@@ -15,17 +14,15 @@ import time
 import zlib
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from effband.problems import CannotWrite
-from effband.report.writing import write_set
+from effband.report.writing import astray, parts, write_set
 
 OLD_MARK = b"<!-- written by effband -->\n"
 NAMES = ("bands.png", "report.md", "result.json")
 DAY = 86_400
-KILLS = 20
 
 
 def made(letter: str, size: int = 100) -> dict[str, bytes]:
@@ -45,20 +42,37 @@ def made(letter: str, size: int = 100) -> dict[str, bytes]:
     }
 
 
+def sealed(letter: str, size: int = 100, receipt_first: bool = True) -> dict[str, bytes]:
+    """Return a set of more kinds, most without a mark, with the receipt that lists them."""
+    filling = (letter * size).encode()
+    files = made(letter, size)
+    files |= {"page.html": b"<!DOCTYPE html>" + filling, "post.txt": filling, "bands.csv": filling}
+    listed = {name: hashlib.sha256(data).hexdigest() for name, data in files.items()}
+    receipt = {"receipt.json": json.dumps({"effband": {"format": 1}, "parts": listed}).encode()}
+    return receipt | files if receipt_first else files | receipt
+
+
 def _chunk(kind: bytes, data: bytes) -> bytes:
     return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
 
 
 def found_in(folder: Path) -> dict[str, bytes]:
-    return {path.name: path.read_bytes() for path in sorted(folder.iterdir())}
+    """Return the files in a folder; not those in its folders."""
+    return {path.name: path.read_bytes() for path in sorted(folder.iterdir()) if path.is_file()}
 
 
 def assert_whole(folder: Path, *sets: dict[str, bytes]) -> None:
-    """Check that each file is wholly of one of the sets, and nothing else lies about."""
-    found = found_in(folder)
-    assert set(found) == set(NAMES)
-    for name, data in found.items():
-        assert data in [files[name] for files in sets]
+    """Check that one of the sets is there whole, and nothing else lies about."""
+    assert found_in(folder) in sets
+    assert [path.name for path in folder.iterdir() if path.is_dir()] == []
+
+
+def refusal_of(folder: Path, files: dict[str, bytes]) -> str | None:
+    try:
+        write_set(folder, files)
+    except CannotWrite as refusal:
+        return str(refusal)
+    return None
 
 
 # -- places --------------------------------------------------------------------------------
@@ -197,129 +211,117 @@ def test_a_pipe_in_place_of_a_file_does_not_hang(tmp_path: Path) -> None:
     assert isinstance(outcome[0], CannotWrite)
 
 
-# -- faults --------------------------------------------------------------------------------
+# -- the receipt ---------------------------------------------------------------------------
 
 
-class Faults:
-    """Lets the n-th call of what writes fail, as a full disk would."""
-
-    WATCHED = ("fsync", "replace", "rename", "mkdir", "chmod", "write", "open")
-
-    def __init__(self, patch: pytest.MonkeyPatch, at: int, number: int) -> None:
-        self.calls = 0
-        self.at = at
-        self.number = number
-        for name in self.WATCHED:
-            patch.setattr(os, name, self._failing(getattr(os, name)))
-
-    def _failing(self, real: Callable[..., Any]) -> Callable[..., Any]:
-        def call(*args: Any, **kwargs: Any) -> Any:
-            self.calls += 1
-            if self.calls == self.at:
-                raise OSError(self.number, os.strerror(self.number))
-            return real(*args, **kwargs)
-
-        return call
-
-
-@pytest.mark.parametrize("number", [errno.ENOSPC, errno.EROFS, errno.EACCES, errno.EIO])
-@pytest.mark.parametrize("old", [False, True], ids=["new", "existing"])
-def test_whichever_call_fails_no_half_file_and_no_leftover(
-    tmp_path: Path, old: bool, number: int
+@pytest.mark.parametrize("receipt_first", [False, True])
+def test_what_the_receipt_lists_is_ours_of_whatever_kind(
+    tmp_path: Path, receipt_first: bool
 ) -> None:
-    failures = 0
-    for at in range(1, 60):
-        parent = tmp_path / str(at)
-        folder = parent / "out"
-        parent.mkdir()
-        if old:
-            write_set(folder, made("o"))
-        with pytest.MonkeyPatch.context() as patch:
-            faults = Faults(patch, at, number)
-            try:
-                write_set(folder, made("n"))
-            except CannotWrite as refusal:
-                text = str(refusal)
-                assert "\n" not in text
-                assert os.strerror(number) in text
-                failures += 1
-            else:
-                if faults.calls < at:
-                    assert found_in(folder) == made("n")
-                    break
-        assert [path.name for path in parent.iterdir()] in ([], ["out"])
-        if old:
-            assert_whole(folder, made("o"), made("n"))
-        elif folder.exists():
-            assert found_in(folder) == made("n")
-    else:
-        pytest.fail("it never completed")
-    assert failures >= len(NAMES) + 1, "every file is forced to the disk, then put in place"
-
-
-@pytest.mark.parametrize("old", [False, True], ids=["new", "existing"])
-def test_an_interrupt_leaves_nothing_behind(tmp_path: Path, old: bool) -> None:
     folder = tmp_path / "out"
-    if old:
-        write_set(folder, made("o"))
-
-    def interrupt(descriptor: int) -> None:
-        raise KeyboardInterrupt
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(os, "fsync", interrupt)
-        with pytest.raises(KeyboardInterrupt):
-            write_set(folder, made("n"))
-    assert found_in(folder) == made("o") if old else list(tmp_path.iterdir()) == []
+    write_set(folder, sealed("o", receipt_first=receipt_first))
+    (folder / "photo.jpg").write_bytes(b"mine")
+    write_set(folder, sealed("n", receipt_first=receipt_first))
+    assert found_in(folder) == sealed("n") | {"photo.jpg": b"mine"}
+    assert astray(folder) == ()
 
 
-def test_everything_is_on_the_disk_before_anything_is_in_place(tmp_path: Path) -> None:
-    write_set(tmp_path, made("o"))
-    order: list[str] = []
-    with pytest.MonkeyPatch.context() as patch:
-        for name in ("fsync", "replace"):
-            real = getattr(os, name)
+@pytest.mark.parametrize("name", ["page.html", "post.txt", "bands.csv", "report.md"])
+def test_what_was_changed_since_is_replaced_by_force_only(tmp_path: Path, name: str) -> None:
+    write_set(tmp_path, sealed("o"))
+    edited = sealed("o")[name] + b"and a line of mine"
+    (tmp_path / name).write_bytes(edited)
+    assert astray(tmp_path) == (name,)
+    with pytest.raises(CannotWrite, match="changed by others: use --force"):
+        write_set(tmp_path, sealed("n"))
+    assert found_in(tmp_path) == sealed("o") | {name: edited}
+    write_set(tmp_path, sealed("n"), force=True)
+    assert found_in(tmp_path) == sealed("n")
 
-            def call(*args: Any, _name: str = name, _real: Any = real) -> None:
-                order.append(_name)
-                _real(*args)
 
-            patch.setattr(os, name, call)
-        write_set(tmp_path, made("n"))
-    assert order[: len(NAMES)] == ["fsync"] * len(NAMES)
-    assert order.count("replace") == len(NAMES)
+@pytest.mark.parametrize(
+    "mine",
+    [
+        b"",
+        b"[" * 100_000,
+        b'{"parts": {}}',
+        b'{"parts": {"bolt": 2}}',
+        b'{"parts": ["bolt"]}',
+        b'{"parts": {"../x": "' + b"0" * 64 + b'"}}',
+        b"\xff",
+        b"[1]",
+    ],
+)
+def test_a_foreign_receipt_is_replaced_by_force_only(tmp_path: Path, mine: bytes) -> None:
+    (tmp_path / "receipt.json").write_bytes(mine)
+    assert astray(tmp_path) == ("receipt.json",)
+    with pytest.raises(CannotWrite, match="--force"):
+        write_set(tmp_path, sealed("n"))
+    assert found_in(tmp_path) == {"receipt.json": mine}
+    write_set(tmp_path, sealed("n"), force=True)
+    assert found_in(tmp_path) == sealed("n")
+
+
+def test_parts_that_the_new_set_lacks_are_removed_unless_changed(tmp_path: Path) -> None:
+    write_set(tmp_path, sealed("o"))
+    (tmp_path / "post.txt").write_bytes(b"mine")
+    files = {"report.md": made("n")["report.md"]}
+    files["receipt.json"] = json.dumps({"parts": parts(files)}).encode()
+    write_set(tmp_path, files)
+    assert found_in(tmp_path) == files | {"post.txt": b"mine"}
+
+
+def test_one_file_more_leaves_the_set_beside_it_alone(tmp_path: Path) -> None:
+    write_set(tmp_path, sealed("o"))
+    write_set(tmp_path, {"case.yaml": b"effband: 1"})
+    assert found_in(tmp_path) == sealed("o") | {"case.yaml": b"effband: 1"}
+
+
+def test_a_mixed_set_is_told(tmp_path: Path) -> None:
+    write_set(tmp_path, sealed("o"))
+    (tmp_path / "bands.png").write_bytes(sealed("n")["bands.png"])
+    (tmp_path / "post.txt").unlink()
+    assert astray(tmp_path) == ("bands.png", "post.txt")
+
+
+def test_a_receipt_of_another_set_is_a_fault_of_the_caller(tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match="does not list"):
+        write_set(tmp_path / "out", sealed("n") | {"post.txt": b"other"})
+    assert list(tmp_path.iterdir()) == []
 
 
 # -- two writers ---------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("kind", [made, sealed])
 @pytest.mark.parametrize("exists", [False, True], ids=["new", "existing"])
-def test_two_writers_at_once_never_mix_halves(tmp_path: Path, exists: bool) -> None:
-    sets = [made("a", 200_000), made("b", 200_000)]
+def test_two_writers_at_once_never_mix(
+    tmp_path: Path, exists: bool, kind: Callable[..., dict[str, bytes]]
+) -> None:
+    sets = [kind("a", 200_000), kind("b", 200_000)]
     for attempt in range(15):
         folder = tmp_path / str(attempt) / "out"
         if exists:
-            write_set(folder, made("o"))
-        start = threading.Barrier(2)
-        refusals: list[CannotWrite] = []
+            write_set(folder, kind("o"))
+        start, refusals = threading.Barrier(2), []
 
         def work(
-            files: dict[str, bytes], at: Path, go: threading.Barrier, said: list[CannotWrite]
+            files: dict[str, bytes],
+            at: Path = folder,
+            go: threading.Barrier = start,
+            said: list[str | None] = refusals,
         ) -> None:
             go.wait()
-            try:
-                write_set(at, files)
-            except CannotWrite as refusal:
-                said.append(refusal)
+            said.append(refusal_of(at, files))
 
-        threads = [threading.Thread(target=work, args=(s, folder, start, refusals)) for s in sets]
+        threads = [threading.Thread(target=work, args=(files,)) for files in sets]
         for thread in threads:
             thread.start()
         for thread in threads:
             thread.join()
         assert_whole(folder, *sets)
         assert [path.name for path in folder.parent.iterdir()] == ["out"]
-        assert len(refusals) <= (0 if exists else 1)
+        assert refusals == [None, None]
 
 
 def test_a_reader_never_sees_half_a_file(tmp_path: Path) -> None:
@@ -344,65 +346,55 @@ def test_a_reader_never_sees_half_a_file(tmp_path: Path) -> None:
     assert torn == []
 
 
-# -- sudden death --------------------------------------------------------------------------
-
-WRITER = """
-import itertools, sys
-from pathlib import Path
-from effband.report.writing import write_set
-folder, *sources = map(Path, sys.argv[1:])
-sets = [{path.name: path.read_bytes() for path in source.iterdir()} for source in sources]
-print("ready", flush=True)
-for files in itertools.cycle(sets):
-    write_set(folder, files)
-"""
+# -- what killed writers left ---------------------------------------------------------------
 
 
-def test_killed_at_any_moment_each_file_is_old_or_new(tmp_path: Path) -> None:
-    rng = random.Random(9)
-    sets = [made("o", 400_000), made("a", 400_000), made("b", 400_000)]
-    folder = tmp_path / "out"
-    write_set(folder, sets[0])
-    sources = [tmp_path / "a", tmp_path / "b"]
-    for source, files in zip(sources, sets[1:], strict=True):
-        write_set(source, files)
-    changed = 0
-    for _ in range(KILLS):
-        before = found_in(folder)
-        writer = subprocess.Popen(
-            [sys.executable, "-c", WRITER, folder, *sources], stdout=subprocess.PIPE
-        )
-        assert writer.stdout is not None
-        assert writer.stdout.readline() == b"ready\n"
-        time.sleep(rng.uniform(0.0, 0.05))
-        os.kill(writer.pid, signal.SIGKILL)
-        assert writer.wait(timeout=10) == -signal.SIGKILL
-        writer.stdout.close()
-        found = found_in(folder)
-        for name in NAMES:
-            assert found[name] in [files[name] for files in sets]
-        assert all(name in NAMES or name.startswith(".") for name in found)
-        changed += any(found[name] != before[name] for name in NAMES)
-    assert changed > 0, "the kills came too early to prove anything"
-    write_set(folder, made("n"))
-    for name in NAMES:
-        assert (folder / name).read_bytes() == made("n")[name]
+def test_what_is_left_of_a_decided_set_does_not_go_over_foreign_files(tmp_path: Path) -> None:
+    write_set(tmp_path, sealed("o"))
+    left = tmp_path / ".effband-set"
+    write_set(left, sealed("n"))
+    (tmp_path / "post.txt").write_bytes(b"mine")
+    with pytest.raises(CannotWrite, match=r"post\.txt was changed"):
+        write_set(tmp_path, {"case.yaml": b"effband: 1"})
+    assert found_in(tmp_path) == sealed("o") | {"post.txt": b"mine"}
+    write_set(tmp_path, {"case.yaml": b"effband: 1"}, force=True)
+    assert found_in(tmp_path) == sealed("n") | {"case.yaml": b"effband: 1"}
+
+
+@pytest.mark.parametrize("force", [False, True])
+def test_a_link_in_place_of_a_decided_set_is_refused(tmp_path: Path, force: bool) -> None:
+    write_set(tmp_path / "elsewhere", sealed("x"))
+    write_set(tmp_path / "out", sealed("o"))
+    (tmp_path / "out" / ".effband-set").symlink_to(tmp_path / "elsewhere")
+    with pytest.raises(CannotWrite, match="link"):
+        write_set(tmp_path / "out", sealed("n"), force)
+    assert found_in(tmp_path / "elsewhere") == sealed("x")
+    assert found_in(tmp_path / "out") == sealed("o")
 
 
 def test_what_a_killed_writer_left_is_cleared_after_a_day(tmp_path: Path) -> None:
     folder = tmp_path / "out"
+    left = [_left_by_a_killed_writer(folder, tmp_path)]
     write_set(folder, made("o"))
-    left = _left_by_a_killed_writer(folder)
-    assert left, "a killed writer leaves its unfinished files"
-    keep = folder / ".keep-this"
+    assert left[0].exists(), "its writer may be alive"
+    left.append(_left_by_a_killed_writer(folder, folder))
+    keep, link, outside = folder / ".keep", folder / f".effband-{'0' * 12}", tmp_path / "outside"
     keep.write_bytes(b"mine")
-    for path in (*left, keep):
+    outside.mkdir()
+    link.symlink_to(outside)
+    for path in (*left, keep, outside):
         os.utime(path, (time.time() - 2 * DAY,) * 2)
     write_set(folder, made("n"))
-    assert found_in(folder) == made("n") | {".keep-this": b"mine"}
+    assert not left[1].exists()
+    assert found_in(folder) == made("n") | {".keep": b"mine"}
+    assert link.is_symlink()
+    assert outside.is_dir()
+    write_set(tmp_path / "second", made("n"))
+    assert not left[0].exists()
 
 
-def _left_by_a_killed_writer(folder: Path) -> list[Path]:
+def _left_by_a_killed_writer(folder: Path, beside: Path) -> Path:
+    before = set(beside.iterdir())
     dying = (
         "import os, sys, signal\nfrom pathlib import Path\n"
         "from effband.report.writing import write_set\n"
@@ -411,4 +403,5 @@ def _left_by_a_killed_writer(folder: Path) -> list[Path]:
     )
     done = subprocess.run([sys.executable, "-c", dying, str(folder)], check=False, timeout=20)
     assert done.returncode == -signal.SIGKILL
-    return [path for path in folder.iterdir() if path.name not in NAMES]
+    (left,) = set(beside.iterdir()) - before
+    return left
