@@ -1,7 +1,8 @@
 """Uncertainty bands for efficiency claims about small energy machines.
 
-From Python: `load` reads a case, `run` works it out and returns an `Answer`. Nothing else is
-loaded until one of these names is asked for, so that a start is quick.
+From Python: `load` reads a case, `run` works it out and returns an `Answer`, `compare` works
+out the change between two and returns a `Comparison`. Nothing else is loaded until one of these
+names is asked for, so that a start is quick.
 """
 
 from __future__ import annotations
@@ -9,17 +10,19 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from effband.answers import Answer, Value, Widener, load, run
+    from effband.answers import Answer, Comparison, Value, Widener, compare, load, run
     from effband.problems import CaseError, ComputationRefused
 
 __version__ = "0.1.0"
 __all__ = [
     "Answer",
     "CaseError",
+    "Comparison",
     "ComputationRefused",
     "Value",
     "Widener",
     "__version__",
+    "compare",
     "load",
     "run",
 ]

@@ -15,9 +15,12 @@ from typing import TYPE_CHECKING, Any
 from effband import study as studies
 from effband.case.model import Case, Leaf
 from effband.case.resolve import LEAST_PROBABILITY, LEAST_TRIALS, MOST_PROBABILITY, MOST_TRIALS
+from effband.decide import compare as comparing
+from effband.decide.compare import Compared
+from effband.decide.pairs import pairs_of
 from effband.problems import nearest, printable
 from effband.propagate.sampling import SAMPLINGS
-from effband.report import words
+from effband.report import comparison, words
 from effband.report.machine import document, to_json
 from effband.report.notebook import notebook
 from effband.report.screen import WHOLE, screen
@@ -75,6 +78,59 @@ def run(
     ValueError
         When one of the numbers is out of its range.
     """
+    if sampling not in SAMPLINGS:
+        raise ValueError(f"sampling is {sampling!r}: give one of {', '.join(SAMPLINGS)}")
+    trials, seed, probability, threads = _options(trials, seed, probability, workers)
+    known = case if isinstance(case, Case) else load(case)
+    settings = studies.with_options(known.settings, trials, seed, probability, adaptive, sampling)
+    return Answer(studies.run(known, settings, threads, crosscheck_ranking=crosscheck_ranking))
+
+
+def compare(
+    before: Case | str | os.PathLike[str],
+    after: Case | str | os.PathLike[str],
+    *,
+    by: str | None = None,
+    result: str | None = None,
+    run: str | None = None,
+    trials: int | None = None,
+    seed: int | None = None,
+    probability: float | None = None,
+    workers: int | None = None,
+) -> Comparison:
+    """Work out the change between two cases; what both define alike is drawn once for both.
+
+    Parameters
+    ----------
+    before, after
+        From `load`, or names of case files.
+    by
+        A change to ask about, such as "2 points" or "-5 W".
+    result, run
+        The only ones to compare.
+    trials, seed, probability, workers
+        As for `run`, in place of those of the case before.
+
+    Raises
+    ------
+    CaseError
+        When a case is refused, or no result stands in both.
+    ComputationRefused
+        When a value is not finite, or a band cannot be given.
+    ValueError
+        When a number is out of its range, `by` fits no result, or there is no such result or run.
+    """
+    trials, seed, probability, threads = _options(trials, seed, probability, workers)
+    was, now = (case if isinstance(case, Case) else load(case) for case in (before, after))
+    settings = studies.with_options(was.settings, trials, seed, probability)
+    pairs = pairs_of(was, now, by, result, run)
+    return Comparison(comparing.compare(was, now, pairs, settings, threads))
+
+
+def _options(
+    trials: int | None, seed: int | None, probability: float | None, workers: int | None
+) -> tuple[int | None, int | None, float | None, int]:
+    """Return trials, seed, probability and threads; raises ValueError where one is out of range."""
     trials = _whole("trials", trials, LEAST_TRIALS, MOST_TRIALS)
     seed = _whole("seed", seed, 0, LARGEST_SEED)
     workers = _whole("workers", workers, 1, MOST_WORKERS)
@@ -82,12 +138,7 @@ def run(
         raise ValueError(
             f"probability is {probability}: give one from {LEAST_PROBABILITY} to {MOST_PROBABILITY}"
         )
-    known = case if isinstance(case, Case) else load(case)
-    if sampling not in SAMPLINGS:
-        raise ValueError(f"sampling is {sampling!r}: give one of {', '.join(SAMPLINGS)}")
-    settings = studies.with_options(known.settings, trials, seed, probability, adaptive, sampling)
-    threads = workers or os.cpu_count() or 1
-    return Answer(studies.run(known, settings, threads, crosscheck_ranking=crosscheck_ranking))
+    return trials, seed, probability, workers or os.cpu_count() or 1
 
 
 def _whole(name: str, number: int | None, low: int, high: int) -> int | None:
@@ -308,6 +359,38 @@ class Answer:
 
     def _repr_html_(self) -> str:
         return notebook(self.study)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Comparison:
+    """The change between two cases; `print` gives what `effband compare` prints.
+
+    Attributes
+    ----------
+    compared
+        What it all comes from, in SI units.
+    """
+
+    compared: Compared
+
+    @property
+    def changes(self) -> list[dict[str, Any]]:
+        """The changes at full precision, the headline's first, as they stand in the JSON."""
+        found: list[dict[str, Any]] = comparison.document(self.compared)["changes"]
+        return found
+
+    def to_json(self) -> str:
+        """Return the document that `effband compare --json` prints."""
+        return to_json(comparison.document(self.compared))
+
+    def __str__(self) -> str:
+        return comparison.screen(self.compared).rstrip("\n")
+
+    def __repr__(self) -> str:
+        titles = (printable(case.title) for case in (self.compared.before, self.compared.after))
+        return (
+            f"<Comparison {' -> '.join(map(repr, titles))}: {len(self.compared.changes)} changes>"
+        )
 
 
 def _value(told: dict[str, Any], band: Band, study: Study) -> Value:

@@ -540,9 +540,11 @@ def test_public_names() -> None:
     assert [name for name in dir(effband) if not name.startswith("_")] == [
         "Answer",
         "CaseError",
+        "Comparison",
         "ComputationRefused",
         "Value",
         "Widener",
+        "compare",
         "load",
         "run",
     ]

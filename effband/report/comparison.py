@@ -18,6 +18,7 @@ from effband.report.screen import _wrapped as wrapped
 from effband.units import Unit
 
 JUDGED_KINDS = ("efficiency", "performance ratio")  # of which more is better
+MOST_OTHERS = 6  # changes shown beside the headline's
 MATTERS = 1.1  # ratio of half-widths, from which sharing has done something worth a line
 UNSEEN = (
     "No sum sees what else changed between the tests: room, battery, wear, order. Test before, "
@@ -38,8 +39,10 @@ def screen(found: Compared) -> str:
         *_headline(first, asked),
         *_wideners(found),
     ]
-    for change in others:
+    for change in others[:MOST_OTHERS]:
         lines += ["", *_in_short(change, asked)]
+    if len(others) > MOST_OTHERS:
+        lines += ["", f"and {len(others) - MOST_OTHERS} more changes: see --json, or use --result"]
     lines += ["", *wrapped(_list(found.shared) or "nothing", "drawn once for both: ", "  ")]
     lines += _drawn_apart(found.apart)
     mind = [*(f"{what}: {remedy}" for what, remedy in found.warnings), *_in_the_files(found)]
@@ -80,7 +83,8 @@ def _in_short(change: Change, asked: float) -> list[str]:
     difference, ends = _difference(change.change, unit)
     lines = [*wrapped(_title(change), ""), *_not_the_same(change)]
     lines += wrapped(f"{was} -> {now}; change {difference}, {ends}", "  ", "    ")
-    return lines + [line for text in verdict(change, asked) for line in wrapped(text, "  ", "    ")]
+    told = verdict(change, asked, brief=True)
+    return lines + [line for text in told for line in wrapped(text, "  ", "    ")]
 
 
 def _title(change: Change) -> str:
@@ -130,7 +134,7 @@ def _plain(number: Number) -> tuple[str, str]:
     return value, f"from {low} to {high}"
 
 
-def verdict(change: Change, asked: float) -> list[str]:
+def verdict(change: Change, asked: float, brief: bool = False) -> list[str]:
     """Return whether a change is shown, and by how much, a sentence each."""
     if not change.change.summary.varies:
         return ["The change has no spread of its own: no trial can tell how sure it is."]
@@ -142,7 +146,7 @@ def verdict(change: Change, asked: float) -> list[str]:
     needed = f"{words.probability(both_sided)} are asked for, since it could have gone either way"
     found = {
         True: f"The change is real: {chance} of the trials.",
-        False: f"Not shown: {chance} of the trials; {needed}.",
+        False: f"Not shown: {chance} of the trials{why}.",
         None: f"Too close to call: {chance} of the trials; more trials (--trials) settle it.",
     }[change.shown(asked)]
     return [found, *_by(change, asked)]
