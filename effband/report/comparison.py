@@ -144,6 +144,7 @@ def verdict(change: Change, asked: float, brief: bool = False) -> list[str]:
     both_sided = (1 + asked) / 2
     chance = f"after is {more if up else less} in {share(seen.value, seen.trials, both_sided)}"
     needed = f"{words.probability(both_sided)} are asked for, since it could have gone either way"
+    why = "" if brief else f"; {needed}"
     found = {
         True: f"The change is real: {chance} of the trials.",
         False: f"Not shown: {chance} of the trials{why}.",
