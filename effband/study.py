@@ -17,11 +17,12 @@ import numpy as np
 
 from effband import __version__
 from effband.case.groups import POOL
-from effband.case.model import GROUP_SCATTER, Case, ErrorSource, Output, Settings
+from effband.case.model import GROUP_SCATTER, Case, ErrorSource, Output, Settings, loads
 from effband.case.resolve import load_case
 from effband.decide.claims import Verdict, events_of, judge_claims
 from effband.decide.cross_checks import Agreement, judge_cross_check, outputs_of
 from effband.decide.doubts import Judged, doubts_in_numbers, doubts_in_trials
+from effband.decide.repeats import RepeatAdvice, advice_on_repeats
 from effband.decide.sanity import doubts_as_written, impossible_as_written
 from effband.decide.widening import with_guesses_widened
 from effband.evidence.dependence import Drawn, Marginal, Member
@@ -124,6 +125,8 @@ class Study:
         Name and version of everything that the numbers depend on.
     claims, cross_checks
         What is to be said of each, in the case's order.
+    advice
+        Whether the headline gains more by runs or by an instrument, for each of its groups.
     widened
         The bands once more with guesses and rules of thumb drawn out, where that was asked for.
     """
@@ -135,6 +138,7 @@ class Study:
     versions: tuple[tuple[str, str], ...]
     claims: tuple[Verdict, ...] = ()
     cross_checks: tuple[Agreement, ...] = ()
+    advice: tuple[RepeatAdvice, ...] = ()
     widened: Widening | None = None
 
 
@@ -219,9 +223,7 @@ def run(
     summaries = _summaries(asked, counts, settings)
     own = summaries[: len(case.outputs)]
     linear = propagate_linearly(case, settings.probability)
-    rankings = rank(
-        case, settings.seed, settings.probability, own, engine.stop, crosscheck_ranking
-    )
+    rankings = rank(case, settings.seed, settings.probability, own, engine.stop, crosscheck_ranking)
     what_ifs = what_if(case, settings, workers, engine.stop)
     nominal = _nominal(case)
     bands = tuple(
@@ -248,7 +250,26 @@ def run(
     wider = None
     if widen_guesses is not None:
         wider = _widened(case, settings, workers, engine.stop, widen_guesses)
-    return Study(case, settings, bands, remarks, _versions(), verdicts, agreements, wider)
+    advice = _advice(case, settings, rankings, workers, engine.stop)
+    return Study(case, settings, bands, remarks, _versions(), verdicts, agreements, advice, wider)
+
+
+def _advice(
+    case: Case,
+    settings: Settings,
+    rankings: Sequence[Ranking],
+    workers: int,
+    stop: threading.Event,
+) -> tuple[RepeatAdvice, ...]:
+    """Return whether more runs or a better instrument would help, for the headline's groups."""
+    headline = case.outputs[case.headline_output].target
+    how = (settings.seed, settings.probability)
+    found = (
+        advice_on_repeats(case, at, rankings[at], *how, workers=workers, stop=stop)
+        for at in loads(case.outputs)
+        if case.outputs[at].target == headline
+    )
+    return tuple(advice for advice in found if advice is not None)
 
 
 @dataclass(frozen=True)

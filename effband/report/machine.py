@@ -8,6 +8,7 @@ from typing import Any
 
 from effband.decide.claims import Verdict
 from effband.decide.cross_checks import Agreement
+from effband.decide.repeats import RepeatAdvice
 from effband.propagate.engine import Share
 from effband.propagate.ranking import Index, Line
 from effband.propagate.staircase import Interval
@@ -44,6 +45,7 @@ def document(study: Study) -> dict[str, Any]:
         "results": [_result(band) for band in study.bands],
         "cross_checks": [_cross_check(agreement) for agreement in study.cross_checks],
         "claims": [_claim(verdict) for verdict in study.claims],
+        "advice_on_repeats": [_advice(each) for each in study.advice],
         "upgrades": [],
         **_widened(study),
         "warnings": [f"{remark.what}: {remark.remedy}" for remark in words.all_remarks(study)],
@@ -139,6 +141,21 @@ def _result(band: Band) -> dict[str, Any]:
     }
 
 
+def _advice(advice: RepeatAdvice) -> dict[str, Any]:
+    factor = advice.output.target.unit.factor
+    better = advice.with_better
+    return {
+        "result": advice.output.target.name,
+        "run": advice.output.run,
+        "half_width": advice.now / factor,
+        "more_runs": advice.more,
+        "half_width_with_more_runs": advice.with_more / factor,
+        "half_width_with_endless_runs": advice.endless / factor,
+        "instrument": advice.instrument,
+        "half_width_with_it_twice_as_good": None if better is None else better / factor,
+    }
+
+
 def _claim(verdict: Verdict) -> dict[str, Any]:
     asked, holds, unit = verdict.claim, verdict.holds, verdict.worst.target.unit
     return {
@@ -149,6 +166,8 @@ def _claim(verdict: Verdict) -> dict[str, Any]:
         "verdict": verdict.verdict,
         "probability": holds.value,
         "probability_bound": _bounded(holds),
+        "probability_below": verdict.outside[0].value if verdict.outside else None,
+        "probability_above": verdict.outside[1].value if verdict.outside else None,
         "simulation_uncertainty": holds.simulation_uncertainty,
         "trials": holds.trials,
         "unit": unit.text,

@@ -109,7 +109,14 @@ def _result(bands: list[Band], study: Study, short: bool) -> list[str]:
     for text in dict.fromkeys(line for band in bands for line in judgements.disputes(band, study)):
         lines += _wrapped(text, "  ", "    ")
     lines += _in_short(_shown(bands)) if short else _wideners(_shown(bands))
-    return lines
+    return lines + _advice(_shown(bands), study)
+
+
+def _advice(band: Band, study: Study) -> list[str]:
+    """Return whether more runs of a group or a better instrument would help."""
+    found = [each for each in study.advice if each.output == band.output]
+    texts = (words.repeat_advice_words(each, each.output.target.unit) for each in found)
+    return [line for text in texts for line in _wrapped(text, "  ", "    ")]
 
 
 def _side_by_side(study: Study) -> list[str]:
