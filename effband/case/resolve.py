@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -24,7 +24,8 @@ from effband.case.program import Builder
 from effband.case.readings import Evidence
 from effband.case.run_tables import DataFiles
 from effband.case.text import CaseText, Path, read_case
-from effband.case.upgrades import Change, changed, check_changes, check_upgrades
+from effband.case.upgrade_keys import check_upgrades
+from effband.case.upgrades import Change, changed, check_changes
 from effband.case.validate import typed
 from effband.problems import CaseError, Misread, nearest
 from effband.units import parse_quantity, parse_unit
@@ -60,9 +61,30 @@ def _resolved(file: CaseFile, findings: Findings) -> Case:
     return _Resolver(file, (), findings).case()
 
 
+def with_longer_runs(case: Case, grown: Mapping[str, float]) -> Case:
+    """Return a case with some readings so many times as large, and the errors they have there.
+
+    Formulas get the share that stands in the case, so results stay what they are. `grown` are
+    columns, by name. Raises CaseError where a reading is then beyond its instrument.
+    """
+    findings = Findings(case.text)
+    file, likes = typed(case.text, findings)
+    found = _Resolver(file, likes, findings, grown).case()
+    if findings.problems:
+        raise CaseError(findings.problems, case.text.file, case.text.text)
+    return found
+
+
 class _Resolver:
-    def __init__(self, file: CaseFile, likes: tuple[Likeness, ...], findings: Findings) -> None:
+    def __init__(
+        self,
+        file: CaseFile,
+        likes: tuple[Likeness, ...],
+        findings: Findings,
+        grown: Mapping[str, float] | None = None,
+    ) -> None:
         self.likes = likes
+        self.grown = grown
         self.findings = findings
         self.builder = Builder()
         self.files = DataFiles(findings)
@@ -85,7 +107,7 @@ class _Resolver:
     def case(self) -> Case:
         self._check_names()
         self.formulas.read()
-        numbers = Numbers(self.file, self.findings)
+        numbers = Numbers(self.file, self.findings, self.grown)
         self.evidence.add_all(numbers.all())
         self.formulas.place(self.evidence.steps, numbers.absent)
         self.formulas.compile_all()

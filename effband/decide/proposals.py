@@ -1,0 +1,133 @@
+"""What else would narrow a result: for what widens it most and has no upgrade on the list.
+
+For an instrument the catalogue is tried out, entry by entry, with the span it has; for
+anything else, and for an instrument that the catalogue cannot better, half its errors.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from effband.case.format import Instrument
+from effband.case.model import Case, Item
+from effband.case.resolve import with_change
+from effband.case.upgrades import Change
+from effband.decide.better import can_be_better, with_item_better
+from effband.decide.common_draws import CommonDraws, Half, Key, Narrowing
+from effband.evidence.as_sold import INSTRUMENTS_BY_NAME
+from effband.evidence.catalogue import Template
+from effband.problems import CaseError, ComputationRefused
+from effband.propagate.sampling import BLOCK
+
+MOST = 3
+NEARLY_AS_GOOD = 1.02  # times the least half-width: the plainest entry within it is proposed
+LEAST_SAVED = 0.02  # of the half-width, below which nothing is proposed
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """What would narrow a result although it is not on the list; SI.
+
+    Attributes
+    ----------
+    item
+        What it would better.
+    like
+        The entry of the catalogue in its place; None for half its errors.
+    then, saved
+        The half-width then, and how much less it is.
+    """
+
+    item: Item
+    like: str | None
+    then: Half
+    saved: Narrowing
+
+
+def proposals(
+    case: Case, wideners: list[Item], wanted: Key, now: Half, draws: CommonDraws
+) -> tuple[Proposal, ...]:
+    """Return what would narrow an output, for the first few of what widens it and is not offered.
+
+    Parameters
+    ----------
+    wideners
+        What no upgrade is offered for, the widest first.
+    wanted
+        The output.
+    now
+        Its half-width.
+    draws
+        Runs the changes.
+    """
+    found = []
+    for item in wideners[:MOST]:
+        proposal = _proposal(case, item, wanted, now, draws)
+        if proposal is not None and proposal.saved.value >= LEAST_SAVED * now.value:
+            found.append(proposal)
+    return tuple(sorted(found, key=lambda each: each.then.value))
+
+
+def _proposal(
+    case: Case, item: Item, wanted: Key, now: Half, draws: CommonDraws
+) -> Proposal | None:
+    if item.kind == "instrument":
+        like = _best_like(case, item, wanted, draws)
+        if like is not None:
+            half = draws.half_of(_with(case, item, INSTRUMENTS_BY_NAME[like]), wanted)
+            if half is not None and now.less(half).value >= LEAST_SAVED * now.value:
+                return Proposal(item, like, half, now.less(half))
+    if not can_be_better(item):
+        return None
+    try:
+        half = draws.half_of(with_item_better(case, item), wanted)
+    except ComputationRefused:
+        if draws.stop.is_set():
+            raise
+        return None
+    return None if half is None else Proposal(item, None, half, now.less(half))
+
+
+def _best_like(case: Case, item: Item, wanted: Key, draws: CommonDraws) -> str | None:
+    """Return the plainest entry of the catalogue that leaves nearly as little as the best."""
+    few = replace(draws, trials=min(draws.trials, BLOCK))
+    found: dict[str, float] = {}
+    for template in _candidates(case, item):
+        try:
+            half = few.half_of(_with(case, item, template), wanted)
+        except CaseError:
+            continue  # it cannot read what was read
+        except ComputationRefused:
+            if draws.stop.is_set():
+                raise
+            continue
+        if half is not None:
+            found[template.name] = half.value
+    good = [name for name in found if found[name] <= NEARLY_AS_GOOD * min(found.values())]
+    return max(good, key=found.__getitem__, default=None)
+
+
+def _candidates(case: Case, item: Item) -> Iterator[Template]:
+    reads = case.file.instruments[_entry(item)].reads
+    for template in INSTRUMENTS_BY_NAME.values():
+        if reads is not None and template.keys.get("reads") == reads:
+            yield template
+
+
+def _entry(item: Item) -> str:
+    return item.name.partition("#")[0]
+
+
+def _with(case: Case, item: Item, template: Template) -> Case:
+    """Return the case with an instrument of the catalogue, its span and steps as they are."""
+    present = case.file.instruments[_entry(item)]
+    better = Instrument.model_validate(dict(template.keys))
+    steps = ("digit", "division", "readable_to")
+    kept = {"span": present.span} if present.span is not None else {}
+    if better.digit is None and better.division is None:
+        kept |= {key: getattr(present, key) for key in steps}
+    change = Change(
+        instruments={_entry(item): better.model_copy(update=kept)}, called=template.name
+    )
+    return with_change(case, change)

@@ -1,0 +1,457 @@
+"""What to better first: every upgrade of a case worked out, per cost, and what money buys best.
+
+Each upgrade is answered by running the case as it would be, never by indices: these say how far
+a spread would shrink on average, not how wide the band then is. All half-widths take the
+readings as they are; where the value will lie, nobody knows before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from effband.case.model import Case, Item, Output, loads
+from effband.case.program import Step
+from effband.case.resolve import with_change
+from effband.case.upgrades import Cost, change_of, parse_cost, together
+from effband.decide.chances import Chance, chance, unsettled
+from effband.decide.common_draws import CommonDraws, Half, Key, Narrowing, key_of, ties
+from effband.decide.proposals import Proposal, proposals
+from effband.decide.repeats import scatters_by_run, with_endless_repeats, with_repeats
+from effband.decide.spending import Candidate, Spending, best_purchase
+from effband.problems import CaseError, ComputationRefused, nearest
+from effband.propagate.counting import Counts
+from effband.propagate.half_widths import half_widths_without
+from effband.propagate.rows import Rows
+from effband.propagate.variants import Rewriting
+
+LITTLE = 0.05  # of the half-width: if nothing on the list saves more, something else comes first
+MOST_REPEATS = 100
+LEAST_RUNS_FOR_T = 3
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class Option:
+    """One upgrade, worked out; SI units.
+
+    Attributes
+    ----------
+    name, label, cost
+        As written; None where nothing is.
+    output
+        What it is for.
+    now, then
+        The half-width, and what it would be; None where there is no band then.
+    saved
+        How much less that is.
+    repeats
+        How many runs of the same load in all would do as much; None where no number would.
+    by_repeats
+        Whether repeats can do anything for this output at all.
+    chances
+        Of the claims that are not settled now.
+    why_not
+        Why there is no band.
+    """
+
+    name: str
+    label: str | None
+    cost: Cost | None
+    output: Output
+    now: Half
+    then: Half | None
+    saved: Narrowing | None
+    repeats: int | None
+    by_repeats: bool
+    chances: tuple[Chance, ...]
+    why_not: str = ""
+
+    @property
+    def saved_per_cost(self) -> float | None:
+        """What it saves for one unit of money; None without a cost, or where it is free."""
+        if self.cost is None or self.saved is None or not self.cost.amount:
+            return None
+        return self.saved.value / self.cost.amount
+
+
+@dataclass(frozen=True)
+class Advice:
+    """What to better first; SI units.
+
+    Attributes
+    ----------
+    case, draws
+        What was worked out, and how.
+    output, now
+        The output asked about, and its half-width.
+    options
+        All upgrades, for each output what saves most first.
+    ties
+        Names of options for `output` whose half-widths the trials cannot tell apart.
+    floor
+        The half-width of `output` with all that the options touch held perfect; None where
+        nothing is on the list.
+    first
+        What widens `output` most, where no option saves much; and the half-width without it.
+    proposals
+        What is not on the list and would narrow it.
+    amount, spending
+        The money there is, and what it buys best; None where that was not asked.
+    """
+
+    case: Case
+    draws: CommonDraws
+    output: Output
+    now: Half
+    options: tuple[Option, ...]
+    ties: tuple[tuple[str, ...], ...]
+    floor: float | None
+    first: tuple[Item, float] | None
+    proposals: tuple[Proposal, ...]
+    amount: Cost | None
+    spending: Spending | None
+
+
+def output_of(case: Case, result: str | None, run: str | None) -> Output:
+    """Return the output asked about: of the headline and its last run or group, if not said.
+
+    Raises
+    ------
+    ValueError
+        When there is no such output; says which there are.
+    """
+    name = case.outputs[case.headline_output].target.name if result is None else result
+    names = list(dict.fromkeys(output.target.name for output in case.outputs))
+    if name not in names:
+        raise ValueError(f"no result is called {name!r}: {nearest(name, names, _listed(names))}")
+    own = [output for output in case.outputs if output.target.name == name]
+    if run is None:
+        return own[loads(own)[-1]]
+    for output in own:
+        if output.run == run:
+            return output
+    runs = [output.run for output in own if output.run is not None]
+    if not runs:
+        raise ValueError(f"{name} has one value for the whole case, not one per run")
+    raise ValueError(f"{name} has no run or group {run!r}: {nearest(run, runs, _listed(runs))}")
+
+
+def _listed(names: Sequence[str]) -> str:
+    return f"known: {', '.join(names)}"
+
+
+def amount_of(case: Case, text: str) -> Cost:
+    """Return the money there is to spend. Raises ValueError where it does not fit the costs."""
+    costs = [parse_cost(u.cost) for u in case.file.upgrades.values() if u.cost is not None]
+    if not costs:
+        raise ValueError("no upgrade of the case has a cost, so nothing can be bought")
+    amount = parse_cost(text)  # Misread is a ValueError
+    if amount.currency != costs[0].currency:
+        raise ValueError(f"the costs of the case are in {costs[0].currency}, not {amount.currency}")
+    return amount
+
+
+def advise(
+    case: Case,
+    draws: CommonDraws,
+    asked: Output | None = None,
+    amount: Cost | None = None,
+    progress: Progress | None = None,
+) -> Advice:
+    """Return what to better first.
+
+    Parameters
+    ----------
+    case
+        As loaded.
+    draws
+        Seed, trials, probability.
+    asked
+        From `output_of`: what all options are judged by. Without it the headline counts, and
+        for options with a `for:` that.
+    amount
+        From `amount_of`: the money there is.
+    progress
+        Called with what is being done, how much is done, and of how much.
+
+    Raises
+    ------
+    ComputationRefused
+        When the case itself has no band.
+    """
+    return _Adviser(case, draws, asked, progress).advice(amount)
+
+
+class _Adviser:
+    def __init__(
+        self, case: Case, draws: CommonDraws, asked: Output | None, progress: Progress | None
+    ) -> None:
+        self.case, self.draws, self.progress = case, draws, progress
+        self.output = asked or output_of(case, None, None)
+        self.key = key_of(self.output)
+        self.upgrades = case.file.upgrades
+        self.outputs = {name: self._purpose(name, asked) for name in self.upgrades}
+        claimed = {key_of(case.outputs[at]) for claim in case.claims for at in claim.outputs}
+        self.wanted = {self.key, *map(key_of, self.outputs.values()), *claimed}
+        self.counts = draws.counts(case, self.wanted)
+        self.now = {key: draws.half(counts) for key, counts in self.counts.items()}
+        self.claims = unsettled(case, self.counts)
+        self.repeated: dict[tuple[Key, float], float] = {}
+        self.done = 0
+
+    def _purpose(self, name: str, asked: Output | None) -> Output:
+        purpose = self.upgrades[name].for_
+        if asked is not None or purpose is None:
+            return self.output
+        return output_of(self.case, purpose.result, purpose.run)
+
+    def advice(self, amount: Cost | None) -> Advice:
+        changed: dict[str, Case] = {}
+        then: dict[str, dict[Key, Counts]] = {}
+        options = []
+        for name in self.upgrades:
+            why_not = ""
+            try:
+                changed[name] = self._changed([name])
+                then[name] = self.draws.counts(changed[name], self.wanted)
+            except (ComputationRefused, CaseError) as refused:
+                if self.draws.stop.is_set():
+                    raise
+                changed.pop(name, None)
+                why_not = refused.what if isinstance(refused, ComputationRefused) else str(refused)
+            options.append(self._option(name, changed.get(name), then.get(name, {}), why_not))
+            self._tell("upgrades", len(self.upgrades) + 2)
+        halves = {n: self.draws.half(c[self.key]) for n, c in then.items() if self.key in c}
+        spending = None
+        if amount is not None:
+            spending = self._spending(options, changed, halves, amount.amount)
+        floor = self._floor(changed) if changed else None
+        self._tell("upgrades", len(self.upgrades) + 2)
+        wideners = self._wideners()
+        offered = self._touched(changed)
+        now = self.now[self.key]
+        most = max((now.value - half.value for half in halves.values()), default=0.0)
+        others = [item for item, _ in wideners if not offered & set(item.sources)]
+        found = proposals(self.case, others, self.key, now, self.draws)
+        self._tell("upgrades", len(self.upgrades) + 2)
+        order = list(dict.fromkeys([self.key, *map(key_of, self.outputs.values())]))
+        return Advice(
+            self.case,
+            self.draws,
+            self.output,
+            now,
+            tuple(sorted(options, key=lambda option: _place(option, order))),
+            ties((n, half) for n, half in halves.items() if now.less(half).shows),
+            floor,
+            wideners[0] if wideners and most <= LITTLE * now.value else None,
+            found,
+            amount,
+            spending,
+        )
+
+    def _tell(self, what: str, total: int) -> None:
+        self.done += 1
+        if self.progress is not None:
+            self.progress(what, min(self.done, total), total)
+
+    # -- one upgrade, or several -------------------------------------------------------------
+
+    def _changed(self, names: Sequence[str]) -> Case:
+        """Return the case with some upgrades. Raises CaseError."""
+        change = together(change_of(self.case, name) for name in names)
+        assert change is not None
+        found = with_change(self.case, change) if change.names else self.case
+        for name in names:
+            number = self.upgrades[name].repeats
+            if number is not None:
+                found = with_repeats(found, self._repeated(name), number)
+        return found
+
+    def _repeated(self, name: str) -> str | None:
+        """Return the run or group that an upgrade repeats; None for all."""
+        purpose = self.upgrades[name].for_
+        return None if purpose is None else purpose.run
+
+    def _allowed(self, names: Sequence[str], changed: Mapping[str, Case]) -> bool:
+        """Return whether upgrades can be bought together, and none makes another idle."""
+        if sum(self.upgrades[name].repeats is not None for name in names) > 1:
+            return False
+        if together(change_of(self.case, name) for name in names) is None:
+            return False
+        touched = {name: self._touched({name: changed[name]}) for name in names}
+        return all(
+            touched[a] & self._used(changed[b])
+            for a in names
+            for b in names
+            if a != b and self.upgrades[a].repeats is None  # which betters what others bring
+        )
+
+    def _option(
+        self, name: str, changed: Case | None, then: dict[Key, Counts], why_not: str
+    ) -> Option:
+        upgrade, output = self.upgrades[name], self.outputs[name]
+        key = key_of(output)
+        now = self.now[key]
+        half = self.draws.half(then[key]) if key in then else None
+        if half is None and not why_not:
+            why_not = f"{output.title} has no value then"
+        saved = None if half is None else now.less(half)
+        repeats, possible = None, False
+        if upgrade.repeats is None and output.run is not None:
+            possible = scatters_by_run(self.case, output.run)
+            if possible and half is not None and saved is not None and saved.value > 0:
+                repeats = self._repeats_like(output, half.value) if saved.shows else None
+        return Option(
+            name,
+            upgrade.label,
+            None if upgrade.cost is None else parse_cost(upgrade.cost),
+            output,
+            now,
+            half,
+            saved,
+            repeats,
+            possible,
+            () if changed is None else self._chances(changed, then),
+            why_not,
+        )
+
+    def _chances(self, changed: Case, then: dict[Key, Counts]) -> tuple[Chance, ...]:
+        found = (
+            chance(claim, self.case, changed, self.counts, then, self.draws.probability)
+            for claim in self.claims
+        )
+        return tuple(each for each in found if each is not None)
+
+    # -- repeats -----------------------------------------------------------------------------
+
+    def _repeats_like(self, output: Output, half: float) -> int | None:
+        """Return the least number of runs in all that leaves as little, None where none does."""
+        there = 1 if output.group is None else len(output.group.members)
+
+        def enough(number: int) -> bool:
+            return self._with_runs(output, number) <= half
+
+        if there < 2 and enough(2):
+            return 2
+        least, most = max(there, LEAST_RUNS_FOR_T - 1), MOST_REPEATS  # too few; enough, it may be
+        if self._with_runs(output, None) > half or not enough(most):
+            return None
+        while most - least > 1:
+            middle = (least + most) // 2
+            least, most = (least, middle) if enough(middle) else (middle, most)
+        return most
+
+    def _with_runs(self, output: Output, number: int | None) -> float:
+        """Return the half-width with so many runs in all, or with runs without end."""
+        key = key_of(output)
+        which = (key, float("inf") if number is None else float(number))
+        if which not in self.repeated:
+            if number is None:
+                case = with_endless_repeats(self.case, output.run)
+            else:
+                case = with_repeats(self.case, output.run, number)
+            half = self.draws.half_of(case, key)
+            assert half is not None
+            self.repeated[which] = half.value
+        return self.repeated[which]
+
+    # -- all together ------------------------------------------------------------------------
+
+    def _touched(self, changed: Mapping[str, Case]) -> set[str]:
+        """Return the sources of the output that any upgrade betters or does without."""
+        used = self._used(self.case)
+        laws = {source.name: source.distribution for source in self.case.sources}
+        found: set[str] = set()
+        for name, other in changed.items():
+            replaced = set(self.upgrades[name].replaces)
+            items = [i for i in self.case.items if i.name.partition("#")[0] in replaced]
+            found.update(source for item in items for source in item.sources)
+            then = {source.name: source.distribution for source in other.sources}
+            still = self._used(other)
+            found.update(s for s in used if s not in still or then.get(s) != laws[s])
+        return found & used
+
+    def _used(self, case: Case) -> set[str]:
+        """Return the names of the sources that the output is made of."""
+        steps = [output.step for output in case.outputs if key_of(output) == self.key]
+        return set().union(*(case.program.sources_of[step] for step in steps))
+
+    def _floor(self, changed: dict[str, Case]) -> float:
+        """Return the half-width with all that upgrades touch held perfect."""
+        case = self.case
+        once = {n: other for n, other in changed.items() if self.upgrades[n].repeats is None}
+        for name in changed.keys() - once.keys():
+            case = with_endless_repeats(case, self._repeated(name))
+        half = self.draws.half_of(_perfect(case, self._touched(once)), self.key)
+        assert half is not None
+        return half.value
+
+    def _spending(
+        self,
+        options: Sequence[Option],
+        changed: Mapping[str, Case],
+        halves: Mapping[str, Half],
+        amount: float,
+    ) -> Spending:
+        costs = {o.name: o.cost.amount for o in options if o.cost is not None}
+        now = self.now[self.key]
+        candidates = [
+            Candidate(name, costs[name], half)
+            for name, half in halves.items()
+            if name in costs and now.less(half).shows and half.value < now.value
+        ]
+
+        def half_of(names: Sequence[str]) -> Half | None:
+            try:
+                return self.draws.half_of(self._changed(names), self.key)
+            except (CaseError, ComputationRefused):
+                if self.draws.stop.is_set():
+                    raise
+                return None  # they do not go together
+
+        return best_purchase(
+            candidates, now, amount, lambda names: self._allowed(names, changed), half_of
+        )
+
+    def _wideners(self) -> list[tuple[Item, float]]:
+        """Return what widens the output, most first, and the half-width without it."""
+        used = self._used(self.case)
+        items = tuple(item for item in self.case.items if used & set(item.sources))
+        if not items or not self.counts[self.key].varies:
+            return []
+        asked = replace(self.case, outputs=(self.output,), items=items)
+        rows = Rows(asked, self.draws.stop)
+        without = half_widths_without(rows, self.draws.seed, self.draws.probability)
+        halves = np.mean(without[:, :, 0], axis=0)
+        found = zip(items, map(float, halves), strict=True)
+        return sorted(found, key=lambda each: (each[1], each[0].name))
+
+
+def _place(option: Option, order: Sequence[Key]) -> tuple[int, float, str]:
+    """Return where an option stands: by what it is for, then by what it saves."""
+    saved = float("-inf") if option.saved is None else option.saved.value
+    return order.index(key_of(option.output)), -saved, option.name
+
+
+def _perfect(case: Case, sources: set[str]) -> Case:
+    """Return the case with sources held at their values as written."""
+    nominal = {source.name: source.nominal for source in case.sources}
+    rewriting = Rewriting(case.program)
+
+    def change(step: Step) -> Step:
+        if step.op == "source" and step.detail in sources:
+            return Step("constant", (), nominal[str(step.detail)])
+        if any(rewriting.steps[i].op != "constant" for i in step.inputs):
+            return step
+        if step.op == "curve":  # an error around 0
+            return Step("constant", (), 0.0)
+        if step.op == "dependent":
+            assert isinstance(step.detail, tuple)
+            return Step("constant", (), step.detail[1])
+        return step
+
+    return rewriting.case(case, rewriting.copy(change))
