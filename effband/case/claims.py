@@ -126,6 +126,9 @@ def _limits(
                 if unit is not None and quantity.unit.dimension != unit.dimension:
                     what = f"{match[key]} does not fit {name}, which is in {unit.text}"
                     raise Misread(0, len(match[key]), what, f"write it in {unit.text}")
+                if unit is not None and quantity.unit.kind not in (None, unit.kind):
+                    what = f"{match[key]} is a {quantity.unit.kind}, and {name} is in {unit.text}"
+                    raise Misread(0, len(match[key]), what, f"write it in {unit.text}")
                 found[key] = quantity.si
             elif unit is not None and "value" in found:
                 found[key] = width_about(match[key], unit, found["value"])

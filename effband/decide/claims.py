@@ -38,8 +38,9 @@ class Verdict:
         Which.
     verdict
         "supported", "contradicted", "not settled", or None where none can be given.
-    holds
-        The share of the trials in which it holds: in all runs at once.
+    holds, outside
+        The share of the trials in which it holds, in all runs at once; of "between" and "within"
+        also the shares in which some output lies below and above.
     worst
         The output that comes off worst.
     bound, limit, margin
@@ -61,6 +62,7 @@ class Verdict:
     claim: Claim
     verdict: str | None
     holds: Share
+    outside: tuple[Share, ...]
     worst: Output
     bound: float
     limit: float
@@ -112,9 +114,13 @@ def judge_claims(
 
 
 def _near(claim: Claim, shares: Sequence[Share]) -> bool:
-    """Return whether a share lies so near a threshold that another seed might judge otherwise."""
+    """Return whether a share lies so near a threshold that another seed might judge otherwise.
+
+    An event in one trial more or less is never told apart: what was seen in none of n trials may
+    well happen in 3/n.
+    """
     return any(
-        abs(share.value - threshold) < NEAR * share.simulation_uncertainty
+        abs(share.value - threshold) < NEAR * max(share.simulation_uncertainty, 1 / share.trials)
         for share, threshold in _thresholds(claim, shares)
     )
 
@@ -147,6 +153,7 @@ def _judged(
         claim,
         verdict,
         holds,
+        tuple(shares[1:]),
         case.outputs[worst],
         *bounds[worst],
         summaries[worst].interval.half_width,

@@ -25,6 +25,8 @@ AGREE, DISAGREE, TOO_BLUNT = "agree", "disagree", "too blunt"
 BLUNT = 0.25  # of the smaller value: a half-width of the difference beyond it is no test
 WIDEST = 12  # doublings of a number's own half-width, in search of what closes a gap
 HALVINGS = 60
+LEAST = 1e-6  # of its own value: as near to 0 as a number above 0 is taken
+CLOSED = 1e-6  # of a gap: what may be left of it
 
 Values = Callable[[Sequence[int]], list[FloatArray]]
 Run = Callable[[Case], tuple[Counts, Summary]]
@@ -213,21 +215,26 @@ def _wanted(case: Case, difference: int, step: int, leaf: Leaf, width: float) ->
     A number that is above 0 stays so, and a share of a whole stays one.
     """
     share = not any(leaf.unit.dimension) and 0.0 < leaf.value <= 1.0
+    least = LEAST * leaf.value if leaf.value > 0.0 else -math.inf
+    most = 1.0 if share else math.inf
 
     def at(value: float) -> float:
-        if (leaf.value > 0.0 >= value) or (share and value > 1.0):
-            return math.nan
         return values_as_written(case, [difference], {step: value})[0]
+
+    def away(distance: float) -> float:
+        return min(max(leaf.value + distance, least), most)
 
     start = at(leaf.value)
     for double in range(WIDEST):
         found = []
         for side in (-1.0, 1.0):
-            near = leaf.value + side * width * (2.0 ** (double - 1) if double else 0.0)
-            far = leaf.value + side * width * 2.0**double
-            before, after = (start if near == leaf.value else at(near)), at(far)
+            near = away(side * width * (2.0 ** (double - 1) if double else 0.0))
+            far = away(side * width * 2.0**double)
+            before, after = at(near), at(far)
             if math.isfinite(before) and math.isfinite(after) and before * after <= 0.0:
-                found.append(_root(at, near, far, before))
+                root = _root(at, near, far, before)
+                if abs(at(root)) <= CLOSED * abs(start):  # else it jumps there, as over a pole
+                    found.append(root)
         if found:
             return min(found, key=lambda value: abs(value - leaf.value))
     return None

@@ -5,14 +5,13 @@ Verdicts come from unrounded numbers; digits are added until none can contradict
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-from effband.decide.claims import NOT_SETTLED, SUPPORTED, Verdict
+from effband.decide.claims import DOUBTFUL, NOT_SETTLED, SUPPORTED, Verdict
 from effband.decide.cross_checks import DISAGREE, TOO_BLUNT, Agreement, Closing, PairVerdict
 from effband.report import words
 from effband.study import Band, Study
-from effband.units import Unit
 
 MOST_CLOSINGS = 3  # of a gap that are told
 NONE = 3.0  # with no event in n trials its probability is below 3/n, at 95 %
@@ -49,73 +48,121 @@ def claim(verdict: Verdict) -> Judgement:
 
 
 def _claim_lines(verdict: Verdict) -> Iterator[str]:
-    asked, unit = verdict.claim, verdict.worst.target.unit
+    asked = verdict.claim
     if verdict.verdict is None:
         yield verdict.reason
         return
     all_at_once = ", in every run at once" if len(asked.outputs) > 1 else ""
+    # one side below is as good as contradicted: the digits keep clear of that, too
+    thresholds = [asked.confidence] if verdict.outside else [asked.confidence, 1 - asked.confidence]
     yield (
-        f"holds in {share(verdict.holds.value, verdict.holds.trials, asked.confidence)} of the "
+        f"holds in {share(verdict.holds.value, verdict.holds.trials, thresholds)} of the "
         f"trials{all_at_once}; {words.probability(asked.confidence)} are asked for"
     )
-    worst = f" of {verdict.worst.where}, the worst," if len(asked.outputs) > 1 else ""
-    decimals = words.decimals_for(verdict.half_width / unit.factor)
-    bound = _told_apart(unit.from_si(verdict.bound), unit.from_si(verdict.limit), decimals)
-    off = abs(verdict.margin) / unit.factor
-    size = f"{words.fixed(off, max(decimals, words.decimals_for(off)))} {unit.width_symbol}"
-    side = "clears the limit by" if verdict.margin >= 0 else "misses the limit by"
-    yield (
-        f"the one-sided {words.probability(asked.confidence)} bound{worst} is "
-        f"{f'{bound} {unit.symbol}'.rstrip()}: it {side} {size.rstrip()}"
-    )
+    yield _outside(verdict) if verdict.outside else _reach(verdict)
     if verdict.reason:
         yield verdict.reason
-    if verdict.verdict == NOT_SETTLED and not verdict.reason:
-        yield _what_would_settle(verdict, unit)
+    elif verdict.verdict == NOT_SETTLED:
+        yield from _what_would_settle(verdict)
+    if verdict.beyond_ceiling >= DOUBTFUL and not verdict.reason:
+        above = words.percent(verdict.beyond_ceiling)
+        yield f"doubtful in itself: above its ceiling in {above} of the trials"
     if verdict.guessed > 0.5:
         yield f"it rests on judgement: {words.percent(verdict.guessed)} of the spread is guessed"
     if verdict.disputed:
         yield f"{_disagreeing(verdict.disputed)}: the estimates enter this"
 
 
-def _what_would_settle(verdict: Verdict, unit: Unit) -> str:
-    if verdict.wanted is None:
-        return "the value lies on the limit: no narrower band would settle it where it stands"
-    now, wanted = (
-        f"{words.width(x, unit)} {unit.width_symbol}".rstrip()
-        for x in (verdict.half_width, verdict.wanted)
+def _reach(verdict: Verdict) -> str:
+    """Return what a result reaches in the share of the trials asked for, and how far off that is.
+
+    The bound may come from fewer trials than the verdict, which stands where the two differ.
+    """
+    asked, unit = verdict.claim, verdict.worst.target.unit
+    alone = len(asked.outputs) == 1
+    decimals = words.decimals_for(verdict.half_width / unit.factor)
+    inside, holds = verdict.margin >= 0, verdict.holds.value >= asked.confidence
+    bound, limit = unit.from_si(verdict.bound), unit.from_si(verdict.limit)
+    if verdict.margin == 0 or (alone and inside != holds):
+        text, off = words.fixed(bound, decimals), "right on the limit"
+    else:
+        text = _told_apart(bound, [limit], decimals)
+        far = abs(verdict.margin) / unit.factor
+        size = f"{words.fixed(far, max(decimals, words.decimals_for(far)))} {unit.width_symbol}"
+        off = f"{size.rstrip()} {'inside' if inside else 'beyond'} the limit"
+    where = "" if alone else f"in the worst, {verdict.worst.where}, "
+    return (
+        f"{where}{words.probability(asked.confidence)} of the trials give {asked.way} "
+        f"{f'{text} {unit.symbol}'.rstrip()}: {off}"
     )
-    return f"a half-width of {wanted} (now {now}) would settle it, if the value stays"
 
 
-def _told_apart(value: float, limit: float, decimals: int) -> str:
-    """Return a number with as many decimals as show on which side of a limit it lies."""
-    while decimals < words.MOST_DECIMALS:
-        text = words.fixed(value, decimals)
-        if (float(text) > limit) == (value > limit) and (float(text) < limit) == (value < limit):
-            return text
+def _outside(verdict: Verdict) -> str:
+    """Return how much lies below and above a claim that has two limits."""
+    below, above = (
+        share(each.value, each.trials, [verdict.claim.confidence]) if each.value > 0.0 else "none"
+        for each in verdict.outside
+    )
+    if len(verdict.claim.outputs) == 1:
+        return f"{below} of the trials lie below it, {above} above"
+    worst = f"{verdict.worst.where} is the worst"
+    return f"some run lies below it in {below} of the trials, some above in {above}; {worst}"
+
+
+def _what_would_settle(verdict: Verdict) -> Iterator[str]:
+    unit, alone = verdict.worst.target.unit, len(verdict.claim.outputs) == 1
+    if verdict.wanted is None:
+        if verdict.margin < 0 or verdict.outside:
+            yield "the value lies on the limit: no narrower band would settle it where it stands"
+        elif not alone:
+            yield "each run by itself would do, but not all of them at once"
+        return
+    # both to the digits at which they differ
+    full, wanted = verdict.half_width / unit.factor, verdict.wanted / unit.factor
+    needed = _told_apart(wanted, [full], words.decimals_for(wanted))
+    now = words.fixed(full, words.decimals_for(full))
+    symbol = f" {unit.width_symbol}".rstrip()
+    half = f"a half-width of {needed}{symbol} (now {now})"
+    if alone:
+        yield f"{half} would settle it, if the value stays"
+    else:
+        yield f"{verdict.worst.where} would need {half}, if its value stays"
+
+
+def _digits(value: float, decimals: int, fine: Callable[[float], bool]) -> str:
+    """Return a number with so many decimals, or as many more as make what is shown fine."""
+    while decimals < words.MOST_DECIMALS and not fine(float(words.fixed(value, decimals))):
         decimals += 1
     return words.fixed(value, decimals)
 
 
-def share(value: float, trials: int, threshold: float | None = None) -> str:
-    """Return a share of the trials in per cent, with the digits that a threshold needs.
+def _told_apart(value: float, limits: Sequence[float], decimals: int) -> str:
+    """Return a number with as many decimals as show on which side of some limits it lies."""
+    return _digits(
+        value,
+        decimals,
+        lambda shown: all(
+            (shown > limit) == (value > limit) and (shown < limit) == (value < limit)
+            for limit in limits
+        ),
+    )
 
-    Where no trial fell outside, or none inside, the share is bounded: 3/trials at 95 %.
+
+def share(value: float, trials: int, thresholds: Sequence[float] = ()) -> str:
+    """Return a share of the trials in per cent, with the digits that thresholds need.
+
+    Where no trial fell outside, or none inside, the share is bounded: 3/trials at 95 %, never
+    rounded to less.
     """
-    few = _told_apart(100 * (1 - NONE / trials), 100.0, 1)
+    few = 100 * NONE / trials
     if value >= 1.0:
-        return f"all (more than {few} %)"
+        return f"all (more than {_digits(100 - few, 1, lambda shown: shown <= 100 - few)} %)"
     if value <= 0.0:
-        least = 100 * NONE / trials
-        return f"none (less than {words.fixed(least, words.decimals_for(least) - 1)} %)"
+        least = _digits(few, words.decimals_for(few) - 1, lambda shown: shown >= few)
+        return f"none (less than {least} %)"
     number = 100 * value
-    decimals = 0 if 1 <= number <= 99 else 1
-    number_text = _told_apart(number, 100.0 if value > 0.5 else 0.0, decimals)
-    decimals = len(number_text.partition(".")[2])
-    if threshold is not None:
-        number_text = _told_apart(number, 100 * threshold, decimals)
-    return f"{number_text} %"
+    limits = [0.0, 100.0, *(100 * threshold for threshold in thresholds)]
+    return f"{_told_apart(number, limits, 0 if 1 <= number <= 99 else 1)} %"
 
 
 # -- cross-checks ---------------------------------------------------------------------------------
@@ -150,15 +197,15 @@ def _estimates(agreement: Agreement) -> Iterator[str]:
 
 
 def _found(agreement: Agreement) -> Iterator[str]:
-    for pair in agreement.pairs:
-        if pair.verdict != DISAGREE and agreement.disagrees:
-            continue
+    failed = [pair for pair in agreement.pairs if pair.verdict == DISAGREE]
+    most = max(MOST_CLOSINGS - len(failed) + 1, 1)
+    for pair in failed or agreement.pairs:
         yield _pair(pair, agreement.level)
-    told = agreement.closings[:MOST_CLOSINGS]
-    for closing in told:
-        yield _closing(closing)
-    if agreement.disagrees and not told:
-        yield "no single number that was given would close the gap: look at the formulas"
+        told = [each for each in agreement.closings if each.pair == (pair.first, pair.second)]
+        for closing in told[:most]:
+            yield _closing(closing)
+        if failed and not told:
+            yield "no single number that was given would close the gap: look at the formulas"
     if agreement.refused:
         yield f"not combined: {agreement.refused}"
     if agreement.combined is not None:
@@ -171,7 +218,7 @@ def _pair(pair: PairVerdict, level: float) -> str:
     decimals = words.decimals_for(half)
     ends = (pair.interval.low / unit.factor, pair.interval.high / unit.factor)
     middle = words.fixed(pair.median / unit.factor, decimals)
-    low, high = (_told_apart(end, 0.0, decimals) for end in ends)
+    low, high = (_told_apart(end, [0.0], decimals) for end in ends)
     text = (
         f"{pair.first} less {pair.second}: {f'{middle} {unit.width_symbol}'.rstrip()}, from {low} "
         f"to {high} ({100 * level:.3g} %): "
