@@ -12,7 +12,7 @@ from worked_examples import HERE, PROJECT, ROWS, Row
 
 README = (HERE / "README.md").read_text(encoding="utf-8")
 HEAD = "| entry | source | quantity | published | tag | where |"
-ENTRIES = [f"D{number:02d}" for number in range(1, 49)]
+ENTRIES = [f"D{number:02d}" for number in range(1, 50)]
 PROVENANCES = ("READ", "FOUND", "MEMORY", "DERIVED")
 LEAST_REASON = 20  # characters: shorter ones say nothing
 
