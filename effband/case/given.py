@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import statistics
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from effband.case.findings import Findings
@@ -36,6 +37,9 @@ class Given:
         The number read, for a reading or a column's cell; None for an input's own spread.
     unit
         The unit it is shown in.
+    times
+        How many times as large it is as in the case, where a longer run is looked at; formulas
+        get the share of it that stands in the case.
     """
 
     name: str
@@ -45,6 +49,7 @@ class Given:
     entry: Input | Column
     value: Quantity | None
     unit: Unit
+    times: float = 1.0
 
     @property
     def source(self) -> str:
@@ -90,11 +95,17 @@ class Numbers:
     absent
         Cells without a value: (reading, run) to the reading's name where it may be missing,
         to None where that was refused.
+    grown
+        How many times as large readings are to be; repeats of one reading, and cells with limits
+        of their own, stay as they are.
     """
 
-    def __init__(self, file: CaseFile, findings: Findings) -> None:
+    def __init__(
+        self, file: CaseFile, findings: Findings, grown: Mapping[str, float] | None = None
+    ) -> None:
         self.file = file
         self.findings = findings
+        self.grown = grown or {}
         self.columns: dict[str, Column] = file.runs.readings if file.runs else {}
         self.rows = file.runs.rows if file.runs else {}
         self.absent: dict[tuple[str, str], str | None] = {}
@@ -271,7 +282,10 @@ class Numbers:
             self.findings.error(path, what, f"write it in {column.unit.text}")
             self.findings.broken.add(name)
             return None
-        return Given(name, run, path, spread, column, value, column.unit)
+        times = 1.0 if spread.repeats else self.grown.get(name, 1.0)
+        if times != 1.0:
+            value = Quantity(times * value.number, value.unit)
+        return Given(name, run, path, spread, column, value, column.unit, times)
 
 
 def given_input(name: str, entry: Input, findings: Findings) -> Given | None:

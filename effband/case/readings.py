@@ -7,7 +7,7 @@ number read, plus the instrument's common error at that number, plus fresh error
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, field, replace
 
 from effband.case.dependence import Dependence, JointSet, poorest, set_name
@@ -130,12 +130,18 @@ class Evidence:
         for component, also in self._also(given):
             components.append(component)
             step = self.builder.add("add", (step, also))
-        self.steps[(given.name, given.run)] = self.builder.add("become", (step,), nature)
+        self.steps[(given.name, given.run)] = self._share(given, step, nature)
         repeat = None if given.run is None else self.groups.where(given.run)
         if isinstance(repeat, Repeat):
             step = self._as_repeat(given, read_at, repeat, value)
-            self.steps[(given.name, repeat)] = self.builder.add("become", (step,), nature)
+            self.steps[(given.name, repeat)] = self._share(given, step, nature)
         self._add_leaf(given, value, evidence, components)
+
+    def _share(self, given: Given, step: int, nature: Hashable) -> int:
+        """Return the step of what formulas get of a number."""
+        if given.times != 1.0:
+            step = self.builder.add("multiply", (step, self.builder.constant(1 / given.times)))
+        return self.builder.add("become", (step,), nature)
 
     def _add_leaf(
         self, given: Given, value: float, evidence: str, components: list[Component]
