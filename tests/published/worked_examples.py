@@ -22,6 +22,7 @@ PROJECT = HERE.parents[1]
 EXPECTED = HERE / "expected.yaml"
 
 TRIALS = 1_000_000
+CLAIM = "claim."  # how a path to a number of a claim begins
 
 Band = dict[str, Any]
 
@@ -138,7 +139,16 @@ def found_at(row: Row) -> Any:
     other = re.fullmatch(r"correlation\[(\w+)\]", row.path)
     if other:
         return correlation(row, other[1])
+    if row.path.startswith(CLAIM):
+        return look_up(claim_on(row), row.path.removeprefix(CLAIM))
     return look_up(band, row.path)
+
+
+def claim_on(row: Row) -> dict[str, Any]:
+    """Return the one claim on a result."""
+    claims = outcome(row.case, row.probability)["claims"]
+    (found,) = [each for each in claims if (each["result"], each["run"]) == (row.result, row.run)]
+    return found
 
 
 def correlation(row: Row, other: str) -> float:
