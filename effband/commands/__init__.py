@@ -14,6 +14,7 @@ from effband.commands.compare import compare
 from effband.commands.reference import instruments, physics, rules, schema, units
 from effband.commands.run import run
 from effband.commands.start import start
+from effband.commands.upgrade import upgrade
 
 INTERRUPTED, PIPE_CLOSED = 130, 141
 
@@ -29,7 +30,7 @@ def effband() -> None:
     """
 
 
-for command in (start, check, run, compare, physics, instruments, rules, units, schema):
+for command in (start, check, run, compare, upgrade, physics, instruments, rules, units, schema):
     effband.add_command(command)
 
 

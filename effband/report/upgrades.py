@@ -1,0 +1,343 @@
+"""What to better first: on a terminal, and for machines."""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Sequence
+from typing import Any
+
+from effband import __version__
+from effband.case.upgrades import Cost
+from effband.decide.chances import Chance
+from effband.decide.common_draws import key_of
+from effband.decide.options import Advice, Option
+from effband.decide.proposals import Proposal
+from effband.decide.spending import Purchase
+from effband.problems import printable, width
+from effband.report import words
+from effband.report.screen import _wrapped as wrapped
+from effband.study import ENGINE_NUMBER
+from effband.units import Unit
+
+SELDOM = 0.01  # chances below it are told together
+MOST_LINES = 6  # of chances for one claim
+GAP = "  "
+
+
+def screen(advice: Advice) -> str:
+    """Return the text for a terminal, ending in a newline."""
+    lines = [*wrapped(advice.case.title, "")]
+    chance = words.probability(advice.draws.probability)
+    now = _half(advice.now.value, advice)
+    lines += wrapped(f"{advice.output.title}: half-width of the {chance} band now {now}", "")
+    if not advice.options:
+        text = "Nothing is on the list: write what you could buy under `upgrades:` in the case"
+        lines += ["", *wrapped(text, "")]
+    for key in dict.fromkeys(key_of(option.output) for option in advice.options):
+        lines += ["", *_table([o for o in advice.options if key_of(o.output) == key], advice)]
+    lines += _remarks(advice)
+    lines += _chances(advice)
+    lines += _spending(advice)
+    lines += _proposals(advice)
+    trials = f"{advice.draws.trials:,}".replace(",", " ")
+    lines += ["", *wrapped(f"{_error(advice)}From {trials} trials. {AS_THEY_ARE}", "")]
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+AS_THEY_ARE = (
+    "Half-widths take all readings as they are: the value itself will move with better ones."
+)
+
+
+def _half(si: float, advice: Advice) -> str:
+    """Return a half-width of the output asked about, with its unit."""
+    unit = advice.output.target.unit
+    return f"{words.width(si, unit, advice.now.value / unit.factor)} {unit.width_symbol}".rstrip()
+
+
+# -- the table ---------------------------------------------------------------------------------
+
+
+def _table(options: Sequence[Option], advice: Advice) -> list[str]:
+    """Return the options for one output, a line each."""
+    unit = options[0].output.target.unit
+    step = _step([option.cost for option in advice.options if option.cost is not None])
+    priced = any(option.cost is not None for option in options)
+    symbol = f", {unit.width_symbol}" if unit.width_symbol else ""
+    head = ["half-width" + symbol, "saves"]
+    if priced and step is not None:
+        head += [f"per {_money(step)}", "cost"]
+    by_repeats = any(option.by_repeats for option in options)
+    head += ["runs as good"] * by_repeats
+    rows = [_row(option, step if priced else None, by_repeats) for option in options]
+    sizes = [max(width(text) for text in column) for column in zip(head, *rows, strict=True)]
+    margin = max(width(option.name) for option in options)
+    lines = []
+    if key_of(options[0].output) != key_of(advice.output):
+        lines += wrapped(f"For {options[0].output.title}:", "")
+    lines.append(GAP * 2 + " " * margin + "".join(map(_cell, head, sizes)))
+    for option, row in zip(options, rows, strict=True):
+        lines.append(f"{GAP}{option.name:<{margin}}{GAP}" + "".join(map(_cell, row, sizes)))
+        if option.why_not:
+            lines += wrapped(f"no band: {option.why_not.splitlines()[0]}", GAP * 3)
+    return [line for each in lines for line in ([each] if width(each) <= 80 else _broken(each))]
+
+
+def _cell(text: str, size: int) -> str:
+    return f"{text:<{size}}{GAP}"
+
+
+def _broken(line: str) -> list[str]:
+    """Return a row that is too long as two: its name, then its numbers."""
+    start = len(line) - len(line.lstrip())
+    name, _, rest = line.strip().partition(" ")
+    return [" " * start + name, GAP * 3 + rest.strip()]
+
+
+def _row(option: Option, step: Cost | None, by_repeats: bool) -> list[str]:
+    unit = option.output.target.unit
+    now = option.now.value / unit.factor
+    if option.then is None or option.saved is None:
+        cells = ["none", ""]
+    else:
+        then = words.width(option.then.value, unit, now)
+        cells = [f"{words.width(option.now.value, unit, now)} -> {then}", _saves(option)]
+    if step is not None:
+        cells += [_per(option, step, unit), _money(option.cost) if option.cost else "-"]
+    if by_repeats:
+        cells.append("-" if not option.by_repeats else str(option.repeats or "none"))
+    return cells
+
+
+def _saves(option: Option) -> str:
+    saved, unit = option.saved, option.output.target.unit
+    assert saved is not None
+    if not saved.shows:
+        return "nothing"
+    amount = words.width(abs(saved.value), unit)
+    share = words.percent(abs(saved.value) / option.now.value)
+    return f"{amount} ({share})" if saved.value > 0 else f"widens, {amount} ({share})"
+
+
+def _per(option: Option, step: Cost, unit: Unit) -> str:
+    each = option.saved_per_cost
+    if each is None or option.saved is None or not option.saved.shows or each < 0:
+        return "free" if option.cost is not None and not option.cost.amount else "-"
+    return words.width(each * step.amount, unit)
+
+
+def _step(costs: Sequence[Cost]) -> Cost | None:
+    """Return the round amount that savings are told for: a power of ten, of the size of costs."""
+    amounts = [cost.amount for cost in costs if cost.amount]
+    if not amounts:
+        return Cost(1.0, costs[0].currency) if costs else None
+    return Cost(10.0 ** math.floor(math.log10(statistics.median(amounts))), costs[0].currency)
+
+
+def _money(cost: Cost) -> str:
+    return f"{cost.amount:.10g} {cost.currency}"
+
+
+# -- what is said beneath it -------------------------------------------------------------------
+
+
+def _remarks(advice: Advice) -> list[str]:
+    lines: list[str] = []
+    for names in advice.ties:
+        lines += wrapped(f"A tie, as far as the trials can tell: {_listed(names)}.", "")
+    if advice.options and not any(option.cost for option in advice.options):
+        lines += wrapped("No costs are given, so nothing is ranked by cost.", "")
+    if advice.first is not None:
+        item, without = advice.first
+        listed = "No listed option narrows this by more than 5 %: " if advice.options else ""
+        text = f"{listed}measure {printable(item.name)} first, {_half(without, advice)} without it."
+        lines += wrapped(text[0].upper() + text[1:], "")
+    if advice.floor is not None:
+        text = "Floor, with all that the options better held perfect: "
+        lines += wrapped(f"{text}{_half(advice.floor, advice)}.", "")
+    return ["", *lines] if lines else []
+
+
+def _chances(advice: Advice) -> list[str]:
+    """Return how likely the options are to settle the claims that are open."""
+    lines: list[str] = []
+    claims = dict.fromkeys(each.claim for option in advice.options for each in option.chances)
+    for claim in claims:
+        found = [(o, c) for o in advice.options for c in o.chances if c.claim == claim]
+        found.sort(key=lambda each: -each[1].settled)
+        where = f", {claim.run}" if claim.run else ""
+        best, most = found[0]
+        text = f"Open claim, {claim.result}{where} {claim.says}: "
+        if most.settled < SELDOM:
+            lines += ["", *wrapped(f"{text}no option alone is likely to settle it.", "", GAP)]
+            continue
+        text += f"even {best.name}, the likeliest, settles it with a chance of {_chance(most)}"
+        others = [
+            f"{option.name} {words.percent(each.settled)}"
+            for option, each in found[1:MOST_LINES]
+            if each.settled >= SELDOM
+        ]
+        text += f"; {', '.join(others)}" if others else ""
+        lines += ["", *wrapped(f"{text}.", "", GAP)]
+    return lines
+
+
+def _chance(each: Chance) -> str:
+    supported, contradicted = (words.percent(p) for p in (each.supported, each.contradicted))
+    return f"{words.percent(each.settled)} ({supported} for it, {contradicted} against it)"
+
+
+def _spending(advice: Advice) -> list[str]:
+    spending, amount = advice.spending, advice.amount
+    if spending is None or amount is None:
+        return []
+    if spending.best is None:
+        return ["", *wrapped(f"{_money(amount)} buy nothing that narrows this.", "")]
+    lines = wrapped(f"For {_money(amount)}: {_bought(spending.best, advice)}.", "", GAP)
+    if spending.second is not None:
+        how = "As good, as far as the trials can tell" if spending.tie else "Next best"
+        lines += wrapped(f"{how}: {_bought(spending.second, advice)}.", "", GAP)
+    if spending.greedy:
+        text = "Too many options to try all sets: these were put together one by one."
+        lines += wrapped(text, "")
+    return ["", *lines]
+
+
+def _bought(purchase: Purchase, advice: Advice) -> str:
+    cost = _money(Cost(purchase.cost, advice.amount.currency if advice.amount else ""))
+    share = words.percent(purchase.saved.value / advice.now.value)
+    half = _half(purchase.then.value, advice)
+    return f"{_listed(purchase.names)} ({cost}), half-width {half}, {share} less"
+
+
+def _listed(names: Sequence[str]) -> str:
+    *others, last = names
+    return f"{', '.join(others)} and {last}" if others else last
+
+
+def _proposals(advice: Advice) -> list[str]:
+    lines = []
+    for each in advice.proposals:
+        share = words.percent(each.saved.value / advice.now.value)
+        half = f"{_half(each.then.value, advice)}, {share} less"
+        lines += wrapped(f"{_proposed(each)}: {half}", GAP, GAP * 2)
+    return ["", "Not on the list, and worth a thought:", *lines] if lines else []
+
+
+def _proposed(proposal: Proposal) -> str:
+    name = printable(proposal.item.name)
+    if proposal.like is not None:
+        return f"{name}, a {proposal.like} in its place"
+    return f"{name}, known twice as well"
+
+
+def _error(advice: Advice) -> str:
+    """Return how well the savings are known."""
+    errors = [
+        option.saved.simulation_uncertainty
+        for option in advice.options
+        if option.saved is not None and key_of(option.output) == key_of(advice.output)
+    ]
+    if not errors or not max(errors):
+        return ""
+    unit = advice.output.target.unit
+    error = f"{words.width(max(errors), unit)} {unit.width_symbol}".rstrip()
+    return f"Savings are good to {error} (one simulation uncertainty). "
+
+
+# -- for machines ------------------------------------------------------------------------------
+
+
+def document(advice: Advice) -> dict[str, Any]:
+    """Return the advice as a JSON document, as plain values in full precision."""
+    unit = advice.output.target.unit
+    spending = advice.spending
+    first = advice.first
+    return {
+        "effband": {"version": __version__, "format": 1, "engine": ENGINE_NUMBER},
+        "case": {"title": advice.case.title, "sha256": advice.case.text.sha256},
+        "settings": {
+            "seed": advice.draws.seed,
+            "trials": advice.draws.trials,
+            "probability": advice.draws.probability,
+        },
+        "result": advice.output.target.name,
+        "run": advice.output.run,
+        "unit": unit.text,
+        "half_width": advice.now.value / unit.factor,
+        "upgrades": [_option(option) for option in advice.options],
+        "ties": [list(names) for names in advice.ties],
+        "floor": None if advice.floor is None else advice.floor / unit.factor,
+        "measure_first": None
+        if first is None
+        else {"source": first[0].name, "half_width_without": first[1] / unit.factor},
+        "spend": _cost(advice.amount),
+        "best_set": None if spending is None else _purchase(spending.best, unit),
+        "second_set": None if spending is None else _purchase(spending.second, unit),
+        "sets_tie": None if spending is None else spending.tie,
+        "sets_one_by_one": None if spending is None else spending.greedy,
+        "proposals": [
+            {
+                "source": each.item.name,
+                "kind": each.item.kind,
+                "like": each.like,
+                "half_width_then": each.then.value / unit.factor,
+                "saved": each.saved.value / unit.factor,
+            }
+            for each in advice.proposals
+        ],
+        "assumptions": [AS_THEY_ARE],
+    }
+
+
+def _option(option: Option) -> dict[str, Any]:
+    unit, saved = option.output.target.unit, option.saved
+    per_cost = option.saved_per_cost
+    return {
+        "name": option.name,
+        "label": option.label,
+        "cost": _cost(option.cost),
+        "result": option.output.target.name,
+        "run": option.output.run,
+        "unit": unit.text,
+        "half_width_now": option.now.value / unit.factor,
+        "half_width_then": None if option.then is None else option.then.value / unit.factor,
+        "saved": None if saved is None else saved.value / unit.factor,
+        "saved_share": None
+        if saved is None or not option.now.value
+        else saved.value / option.now.value,
+        "simulation_uncertainty": None
+        if saved is None
+        else saved.simulation_uncertainty / unit.factor,
+        "saved_per_cost": None if per_cost is None else per_cost / unit.factor,
+        "runs_as_good": option.repeats,
+        "claims": [
+            {
+                "result": each.claim.result,
+                "run": each.claim.run,
+                "says": each.claim.says,
+                "supported": each.supported,
+                "contradicted": each.contradicted,
+                "settled": each.settled,
+            }
+            for each in option.chances
+        ],
+        "why_not": option.why_not or None,
+    }
+
+
+def _cost(cost: Cost | None) -> dict[str, Any] | None:
+    return None if cost is None else {"amount": cost.amount, "currency": cost.currency}
+
+
+def _purchase(purchase: Purchase | None, unit: Unit) -> dict[str, Any] | None:
+    if purchase is None:
+        return None
+    return {
+        "names": list(purchase.names),
+        "cost": purchase.cost,
+        "half_width_then": purchase.then.value / unit.factor,
+        "saved": purchase.saved.value / unit.factor,
+        "simulation_uncertainty": purchase.saved.simulation_uncertainty / unit.factor,
+    }
