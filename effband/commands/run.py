@@ -170,18 +170,7 @@ def _run_stoppable(
 
 
 def _write(study: Study, folder: Path, formats: tuple[str, ...], force: bool) -> None:
-    from effband.report.machine import document, to_json
-    from effband.report.markdown import markdown
+    from effband.report.publication import files_of
     from effband.report.writing import write_set
 
-    files: dict[str, bytes] = {}
-    if "png" in formats:
-        from effband.report.figures import bands_figure, png
-
-        files["bands.png"] = png(bands_figure(study))
-    if "md" in formats:
-        figure = "bands.png" if "png" in formats else None
-        files["report.md"] = markdown(study, figure).encode("utf-8")
-    if "json" in formats:
-        files["result.json"] = to_json(document(study)).encode("utf-8")
-    write_set(folder, files, force)
+    write_set(folder, files_of(study, formats), force)

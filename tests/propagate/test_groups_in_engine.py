@@ -17,6 +17,7 @@ from effband.case.model import Case
 from effband.evidence.scatter import ScatterFactor
 from effband.propagate.engine import Engine
 from effband.propagate.summary import summarise
+from effband.report.content import report
 from effband.report.machine import document
 from effband.report.markdown import markdown
 from effband.report.screen import screen
@@ -176,7 +177,7 @@ def test_the_screen_shows_groups_and_the_report_every_run(bench: Study) -> None:
     assert "\n  all (6 runs)  " in shown
     assert "\n  low (2 runs)  " in shown
     assert "r3" not in shown
-    text = markdown(bench, None)
+    text = markdown(report(bench))
     for of in ("group `all`", "group `low`", "`r0`", "`r3`", "`r5`", "`s0`", "`s1`"):
         assert f"| `y` | {of} |" in text, of
     rows = document(bench)["results"]

@@ -18,6 +18,7 @@ from effband.report.cautions import (
     cautions,
     known_hazards,
 )
+from effband.report.content import report
 from effband.report.markdown import markdown
 from effband.study import Study
 
@@ -327,7 +328,7 @@ def _section(report: str) -> list[str]:
 
 
 def test_the_report_ends_its_cautions_with_the_deferring_sentence(wren: Study) -> None:
-    section = _section(markdown(wren, None))
+    section = _section(markdown(report(wren)))
     for hazard in wren.case.hazards:
         assert sum(line.startswith(f"- {hazard}: ") for line in section) == 1
     assert section[-1] == f"- {DEFER}"
@@ -335,13 +336,13 @@ def test_the_report_ends_its_cautions_with_the_deferring_sentence(wren: Study) -
 
 def test_the_report_shows_an_unknown_hazard(wren: Study) -> None:
     case = replace(wren.case, hazards=("geese",))
-    section = _section(markdown(replace(wren, case=case), None))
+    section = _section(markdown(report(replace(wren, case=case))))
     assert section[0].startswith("- geese: ")
     assert section[-1] == f"- {DEFER}"
 
 
 def test_no_hazard_no_section(study_of: StudyOf) -> None:
     """No hazard is declared here and no physics function is called."""
-    report = markdown(study_of(PLAIN), None)
-    assert "aution" not in report
-    assert DEFER not in report
+    page = markdown(report(study_of(PLAIN)))
+    assert "aution" not in page
+    assert DEFER not in page

@@ -16,8 +16,8 @@ from typing import Any
 import pytest
 
 from effband import study as studies
+from effband.report.publication import files_of
 from effband.report.machine import document
-from effband.report.markdown import markdown
 from effband.study import Study
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -116,7 +116,8 @@ BENCHES = [
 @pytest.mark.parametrize("name", BENCHES)
 def test_the_committed_report_is_up_to_date(name: str, root: Path) -> None:
     committed = (root / "reports" / name / "report.md").read_text(encoding="utf-8")
-    made = markdown(studies.run(studies.load(str(root / "cases" / f"{name}.yaml"))), "bands.png")
+    study = studies.run(studies.load(str(root / "cases" / f"{name}.yaml")))
+    made = files_of(study, ("md", "png"))["report.md"].decode()
     old, new = (_but_for_versions(text).splitlines() for text in (committed, made))
     different = list(difflib.unified_diff(old, new, "committed", "made", n=0, lineterm=""))
     if different:

@@ -19,6 +19,7 @@ import pytest
 from cmarkgfm.cmark import Options
 
 from effband.problems import printable
+from effband.report.content import Picture, report
 from effband.report.markdown import MARK, escape, markdown
 from effband.study import Remark, Study
 
@@ -200,7 +201,8 @@ def test_no_hostile_text_passes_in_a_whole_report(study_of: StudyOf) -> None:
         texts = hostile_texts()[start : start + AT_ONCE]
         tame = tuple(f"tame {k}" for k in range(len(texts)))
         hostile_page, tame_page = (
-            markdown(stuffed(study, some), "bands.png") for some in (texts, tame)
+            markdown(report(stuffed(study, some), [Picture("bands.png", "bands")]))
+            for some in (texts, tame)
         )
         assert not MOVERS.search(hostile_page)
         assert len(hostile_page.splitlines()) == len(tame_page.splitlines())
@@ -229,10 +231,10 @@ def test_plain_text_stays_readable_in_the_source(text: str) -> None:
 
 
 def test_every_part_of_a_case_is_on_the_page(study_of: StudyOf) -> None:
-    page = markdown(study_of(CASE), None)
+    page = markdown(report(study_of(CASE)))
     for heading in (
-        "# t", "## Results", "## What widens each band", "## Inputs", "## Readings", "## Formulas",
-        "## Method",
+        "# t", "## Results", "## What widens each band", "## Inputs", "## Readings and instruments",
+        "## Log", "## Formulas", "## What is not in the numbers", "## Method",
     ):  # fmt: skip
         assert page.splitlines().count(heading) == 1
     assert "](" not in page, "no picture was made, so none is shown"
@@ -241,27 +243,27 @@ def test_every_part_of_a_case_is_on_the_page(study_of: StudyOf) -> None:
 def test_notes_of_readings_are_on_the_page(wren: Study) -> None:
     notes = [leaf.note for leaf in wren.case.leaves if leaf.note]
     assert "stop criterion is a dimming lamp" in notes
-    page = markdown(wren, None)
+    page = markdown(report(wren))
     for note in notes:
         assert escape(note) in page
 
 
 def test_widths_of_a_temperature_are_in_kelvin(study_of: StudyOf) -> None:
-    page = markdown(study_of(CASE), None)
+    page = markdown(report(study_of(CASE)))
     row = next(line for line in page.splitlines() if line.startswith("| `warm` | `low` |"))
     assert re.search(r"\| 20\.00 degC \| 19\.7\d to 20\.2\d degC \| 0\.2\d K \|", row)
 
 
 def test_each_ranking_is_a_table_in_order(wren: Study) -> None:
-    page = markdown(wren, None)
+    page = markdown(report(wren))
     for band in wren.bands:
-        block = page.split(f"**`{band.output.title}`**")[1].split("\n\n")[1]
+        block = page.split(f"**{escape(band.output.title)}**")[1].split("\n\n")[1]
         names = re.findall(r"(?m)^\| `(\w+)` \|", block)
         assert names == [line.item.name for line in band.ranking.lines]
 
 
 def test_the_page_tells_how_to_run_it_again(wren: Study) -> None:
-    page = markdown(wren, None)
+    page = markdown(report(wren))
     assert "1000000 Monte Carlo trials" in page
     assert "seed 1" in page
     assert wren.case.text.sha256[:16] in page

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from effband.report import words
+from effband.report.content import report
 from effband.report.figures import bands_figure
 from effband.report.markdown import escape, markdown
 from effband.report.screen import screen
@@ -129,7 +130,7 @@ def test_text_over_several_lines_is_one_line(study_of: StudyOf) -> None:
 
 
 def test_numbers_are_the_same_on_screen_page_and_picture(wren: Study) -> None:
-    on_screen, page = screen(wren), markdown(wren, None)
+    on_screen, page = screen(wren), markdown(report(wren))
     drawn = [text.get_text() for axes in bands_figure(wren).axes for text in axes.texts]
     for band in wren.bands:
         numbers = words.rounded(band)
@@ -211,4 +212,4 @@ def test_a_result_without_a_variance_gives_its_median_and_the_reason(study_of: S
     assert re.search(rf"whole case +{median:.2f} s ", text)
     assert "no standard uncertainty" in re.sub(r"\s+", " ", text)
     assert "each value is the mean" not in text, "this value is the median"
-    assert escape("no standard uncertainty") in markdown(study, None)
+    assert escape("no standard uncertainty") in markdown(report(study))
