@@ -11,6 +11,7 @@ from effband import __version__
 from effband.commands import interrupt
 from effband.commands.check import check
 from effband.commands.compare import compare
+from effband.commands.plan import plan
 from effband.commands.reference import instruments, physics, rules, schema, units
 from effband.commands.run import run
 from effband.commands.start import start
@@ -30,7 +31,19 @@ def effband() -> None:
     """
 
 
-for command in (start, check, run, compare, upgrade, physics, instruments, rules, units, schema):
+for command in (
+    start,
+    check,
+    run,
+    compare,
+    upgrade,
+    plan,
+    physics,
+    instruments,
+    rules,
+    units,
+    schema,
+):
     effband.add_command(command)
 
 

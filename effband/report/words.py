@@ -94,6 +94,27 @@ def width(si: float, unit: Unit, beside: float | None = None) -> str:
     return fixed(number, decimals_for(number if beside is None else beside))
 
 
+def beside_a_limit(size: float, limit: float) -> str:
+    """Return a size to two digits of the limit, or more, so that it stays on its side of it."""
+    least = decimals_for(limit)
+    for decimals in range(least, least + 3):
+        text = fixed(size, decimals)
+        if (float(text) <= limit) == (size <= limit):
+            break
+    return text
+
+
+def plain(number: float) -> str:
+    """Return a number as a person would write it: to three digits, without idle zeros."""
+    text = fixed(number, decimals_for(number) + 1)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def times(factor: float) -> str:
+    """Return how many times as much: 2.4, 10."""
+    return f"{factor:.3g}"
+
+
 def percent(share: float) -> str:
     """Return a share in per cent, whole from 1 % up."""
     number = 100 * share

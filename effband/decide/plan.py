@@ -1,0 +1,401 @@
+"""Before the test: how many repeats, how long a run or which instrument reaches a target.
+
+Every step is tried by itself, on the same draws: no combinations. The case's readings are those
+expected, or those measured so far; what is worked out is what such readings would give.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from effband.case.model import Case, Item, Leaf, Output
+from effband.case.resolve import with_change, with_longer_runs
+from effband.case.upgrades import change_of
+from effband.decide.common_draws import CommonDraws, Half, key_of
+from effband.decide.proposals import proposals
+from effband.decide.repeats import with_endless_repeats, with_repeats
+from effband.decide.target import parse_target
+from effband.problems import CaseError, ComputationRefused
+from effband.propagate.as_written import values_as_written
+from effband.propagate.half_widths import half_widths_without
+from effband.propagate.rows import Rows
+from effband.units import parse_unit
+
+NUMBERS = (1, 2, 3, 4, 5, 6, 8, 10, 20)
+MOST_REPEATS = 100
+TIMES = (2.0, 3.0, 4.0, 6.0, 8.0, 10.0)
+FINEST = 0.1  # to which a longer run is told
+UPGRADE, TWICE_AS_GOOD, AS_SOLD = "upgrade", "twice as good", "as sold: "
+# What a longer run makes more of. Pressures, voltages and speeds stay what they are.
+GROWING = tuple(parse_unit(unit).dimension for unit in ("s", "J", "kg", "m^3"))
+_TARES = ("tare", "untared arm")
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class Widener:
+    """An item, and the half-width left without it, SI."""
+
+    item: Item
+    half_width_without: float
+
+
+@dataclass(frozen=True)
+class Repeats:
+    """What more runs of the load bring; half-widths in SI units.
+
+    Attributes
+    ----------
+    there
+        How many runs the case has of it.
+    halves
+        Numbers of runs in all, and the half-width with each.
+    least
+        The least number, up to `MOST_REPEATS`, that reaches the target.
+    floor
+        The half-width of runs without end.
+    limits
+        What widens it most there.
+    """
+
+    there: int
+    halves: tuple[tuple[int, float], ...]
+    least: int | None
+    floor: float
+    limits: tuple[Widener, ...]
+
+
+@dataclass(frozen=True)
+class Longer:
+    """What a longer run brings; half-widths in SI units.
+
+    Attributes
+    ----------
+    grown, kept
+        The readings that grow with the run, and those that stay as they are.
+    halves
+        How many times as long, and the half-width then.
+    least
+        The least of these, to `FINEST`, that reaches the target.
+    refused
+        How many times as long is too long for an instrument, and what it says; None where none
+        does.
+    """
+
+    grown: tuple[str, ...]
+    kept: tuple[str, ...]
+    halves: tuple[tuple[float, float], ...]
+    least: float | None
+    refused: tuple[float, str] | None
+
+
+@dataclass(frozen=True)
+class Better:
+    """One thing done better.
+
+    Attributes
+    ----------
+    name
+        An upgrade of the case, or an item.
+    way
+        `UPGRADE`, `TWICE_AS_GOOD`, or `AS_SOLD` and an entry of the catalogue.
+    half_width
+        SI; None where it cannot be worked out, for the reason `why_not`.
+    """
+
+    name: str
+    way: str
+    half_width: float | None
+    why_not: str = ""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """How a target can be reached, in SI units.
+
+    Attributes
+    ----------
+    case, output
+        What was planned for.
+    draws
+        Seed, trials, probability of every half-width.
+    nominal, target, now
+        The value as written, the half-width wanted, and that of the case as it is.
+    wideners
+        What widens it most, the widest first.
+    repeats, longer
+        None where runs, or their length, change nothing.
+    better
+        Instruments and other things done better.
+    """
+
+    case: Case
+    output: Output
+    draws: CommonDraws
+    nominal: float
+    target: float
+    now: float
+    wideners: tuple[Widener, ...]
+    repeats: Repeats | None
+    longer: Longer | None
+    better: tuple[Better, ...]
+
+    @property
+    def expected(self) -> bool:
+        """Whether the readings are only expected."""
+        runs = self.case.file.runs
+        return runs is not None and runs.expected
+
+    @property
+    def reached(self) -> bool:
+        """Whether the case as it is reaches the target."""
+        return self.now <= self.target
+
+    @property
+    def reaching(self) -> tuple[Better, ...]:
+        """What done better reaches the target by itself."""
+        return tuple(
+            each
+            for each in self.better
+            if each.half_width is not None and each.half_width <= self.target
+        )
+
+    @property
+    def floor(self) -> float:
+        """The half-width that runs without end leave; that of the case where they bring nothing."""
+        return self.now if self.repeats is None else self.repeats.floor
+
+    @property
+    def limits(self) -> tuple[Widener, ...]:
+        """What widens the result most at the floor."""
+        return self.wideners if self.repeats is None else self.repeats.limits
+
+
+# -- the plan ---------------------------------------------------------------------------------
+
+
+def plan(
+    case: Case, output: Output, target: str, draws: CommonDraws, progress: Progress | None = None
+) -> Plan:
+    """Return how a target can be reached for one output.
+
+    Parameters
+    ----------
+    case
+        With its readings as expected, or as measured.
+    output
+        Of the case, such as `decide.upgrades.output_of` gives.
+    target
+        As `parse_target` takes it.
+    draws
+        Seed, trials, probability of every half-width.
+    progress
+        Called with what is being done, how much is done, and of how much.
+
+    Raises
+    ------
+    Misread
+        When the target is no width.
+    ComputationRefused
+        When the case as it is has no value, or no band.
+    """
+    (nominal,) = values_as_written(case, [output.step])
+    if not math.isfinite(nominal):
+        what = f"{output.title} has no finite value at the numbers as written"
+        raise ComputationRefused(what, "check for a division by 0 or the logarithm of 0")
+    trial = _Trial(case, output, parse_target(target, output.target.unit, nominal), draws)
+
+    def tell(done: int) -> None:
+        if progress is not None:
+            progress("planning", done, 4)
+
+    now = trial.half_of(case)
+    wideners = trial.wideners(case)
+    tell(1)
+    repeats = _repeats(trial, now.value)
+    tell(2)
+    longer = _longer(trial)
+    tell(3)
+    better = (*_upgrades(trial), *_proposed(trial, wideners, now))
+    tell(4)
+    return Plan(
+        case, output, draws, nominal, trial.target, now.value, wideners, repeats, longer, better
+    )
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """Works out one output of a case and of its variants."""
+
+    case: Case
+    output: Output
+    target: float
+    draws: CommonDraws
+
+    def half_of(self, case: Case) -> Half:
+        """Return the half-width in a variant. Raises ComputationRefused."""
+        found = self.draws.half_of(case, key_of(self.output))
+        if found is None:
+            raise ComputationRefused(f"{self.output.title} has no value then", "check the change")
+        return found
+
+    def half(self, case: Case) -> float:
+        """Return the half-width in a variant, SI. Raises ComputationRefused."""
+        return self.half_of(case).value
+
+    def wideners(self, case: Case) -> tuple[Widener, ...]:
+        """Return what widens the output in a variant, the widest first."""
+        (output,) = (o for o in case.outputs if key_of(o) == key_of(self.output))
+        used = case.program.sources_of[output.step]
+        items = tuple(item for item in case.items if used & set(item.sources))
+        if not items:
+            return ()
+        rows = Rows(replace(case, outputs=(output,), items=items), self.draws.stop)
+        without = half_widths_without(rows, self.draws.seed, self.draws.probability)
+        halves = np.mean(without[:, :, 0], axis=0)
+        found = [Widener(item, float(half)) for item, half in zip(items, halves, strict=True)]
+        return tuple(sorted(found, key=lambda w: (w.half_width_without, w.item.name)))
+
+    @property
+    def runs(self) -> tuple[str, ...]:
+        """The runs that the output is made of."""
+        if self.output.group is not None:
+            return self.output.group.members
+        if self.output.run is not None:
+            return (self.output.run,)
+        return tuple(sorted({leaf.run for leaf in self.case.leaves if leaf.run is not None}))
+
+
+def _repeats(trial: _Trial, now: float) -> Repeats | None:
+    case, of = trial.case, trial.output.run
+    endless = with_endless_repeats(case, of)
+    floor = trial.half(endless)
+    if floor == now:
+        return None
+    group = trial.output.group
+    there = 1 if group is None else len(group.members)
+    known = {there: now}
+
+    def half(number: int) -> float:
+        if number not in known:
+            known[number] = trial.half(with_repeats(case, of, number))
+        return known[number]
+
+    numbers = [n for n in sorted({*NUMBERS, there}) if n > 1 or group is None]
+    halves = tuple((n, half(n)) for n in numbers)
+    least = _least_number(half, there, trial.target)
+    return Repeats(there, halves, least, floor, trial.wideners(endless))
+
+
+def _least_number(half: Callable[[int], float], there: int, target: float) -> int | None:
+    """Return the least number of runs that reaches the target, None where none up to 100 does."""
+    for number in range(there, 3):  # the declared errors still count, so it may be fewer
+        if half(number) <= target:
+            return number
+    low, high = max(there, 3), MOST_REPEATS
+    if half(low) <= target:
+        return low
+    if low >= high or half(high) > target:
+        return None
+    while high - low > 1:  # from 3 runs on, every run more makes it narrower
+        middle = (low + high) // 2
+        low, high = (low, middle) if half(middle) <= target else (middle, high)
+    return high
+
+
+# -- longer runs ------------------------------------------------------------------------------
+
+
+def _longer(trial: _Trial) -> Longer | None:
+    used = trial.case.program.sources_of[trial.output.step]
+    runs = set(trial.runs)
+    leaves = [
+        leaf
+        for leaf in trial.case.leaves
+        if leaf.run in runs and used & {name for c in leaf.components for name in c.sources}
+    ]
+    growing = dict.fromkeys(leaf.name for leaf in leaves if _grows(trial.case, leaf))
+    halves: list[tuple[float, float]] = []
+    refused = None
+    stay: set[str] = set()
+
+    def half(times: float) -> float:
+        longer = with_longer_runs(trial.case, dict.fromkeys(growing, times))
+        before = {(leaf.name, leaf.run): leaf.value for leaf in leaves}
+        for leaf in longer.leaves:
+            place = (leaf.name, leaf.run)
+            if leaf.name in growing and place in before and leaf.value == before[place] != 0.0:
+                stay.add(leaf.name)  # it has limits of its own, or repeats
+        return trial.half(longer)
+
+    for times in TIMES if growing else ():
+        try:
+            halves.append((times, half(times)))
+        except CaseError as error:
+            refused = (times, error.problems[0].what)
+            break
+    grown = tuple(name for name in growing if name not in stay)
+    if not grown:
+        return None
+    kept = tuple(dict.fromkeys(leaf.name for leaf in leaves if leaf.name not in grown))
+    return Longer(grown, kept, tuple(halves), _least_times(half, halves, trial.target), refused)
+
+
+def _grows(case: Case, leaf: Leaf) -> bool:
+    runs = case.file.runs
+    means = None if runs is None else runs.readings[leaf.name].means
+    return leaf.unit.dimension in GROWING and means not in _TARES
+
+
+def _least_times(
+    half: Callable[[float], float], halves: list[tuple[float, float]], target: float
+) -> float | None:
+    """Return the least length that reaches the target, to `FINEST`, of those looked at."""
+    low = 1.0
+    for high, there in halves:
+        if there <= target:
+            break
+        low = high
+    else:
+        return None
+    steps, most = round(low / FINEST), round(high / FINEST)
+    while most - steps > 1:
+        middle = (steps + most) // 2
+        if half(middle * FINEST) <= target:
+            most = middle
+        else:
+            steps = middle
+    return most * FINEST
+
+
+# -- something better -------------------------------------------------------------------------
+
+
+def _upgrades(trial: _Trial) -> Iterator[Better]:
+    """Yield what the upgrades of the case bring, one at a time."""
+    for name, upgrade in trial.case.file.upgrades.items():
+        try:
+            if upgrade.repeats is None:
+                case = with_change(trial.case, change_of(trial.case, name))
+            else:
+                case = with_repeats(trial.case, trial.output.run, upgrade.repeats)
+            yield Better(name, UPGRADE, trial.half(case))
+        except CaseError as refused:
+            yield Better(name, UPGRADE, None, refused.problems[0].what)
+        except ComputationRefused as refused:
+            if trial.draws.stop.is_set():
+                raise
+            yield Better(name, UPGRADE, None, refused.what)
+
+
+def _proposed(trial: _Trial, wideners: tuple[Widener, ...], now: Half) -> Iterator[Better]:
+    """Yield what else would narrow it, for what widens it most."""
+    items = [widener.item for widener in wideners]
+    for each in proposals(trial.case, items, key_of(trial.output), now, trial.draws):
+        way = TWICE_AS_GOOD if each.like is None else f"{AS_SOLD}{each.like}"
+        yield Better(each.item.name, way, each.then.value)
