@@ -96,6 +96,10 @@ def _about(
     findings: Findings,
 ) -> list[int]:
     """Return the numbers of the outputs that a claim is about."""
+    if entry.result in file.results and not own and not findings.problems:
+        what = f"{entry.result} has no value in any run, so nothing can be claimed of it"
+        findings.error((*path, "result"), what, "write the readings that are missing")
+        return []
     if entry.run is None:
         return [own[at] for at in loads([outputs[at] for at in own])]
     whole = bool(own) and all(outputs[at].run is None for at in own)

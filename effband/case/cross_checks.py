@@ -46,7 +46,9 @@ class CrossChecks:
         elif len(set(members)) < len(members):
             what = "a formula stands twice in the cross-check"
             self.findings.error(path, what, "name each once: it agrees with itself")
-        known = [self.findings.known(m, self.formulas.trees, path, "formula") for m in members]
+        listed: Path = (*path, "between")
+        listed = listed if listed in self.findings.text.keys else path
+        known = [self._known(member, (*listed, at)) for at, member in enumerate(members)]
         if entry.anyway and entry.combine is None:
             what = "`anyway:` lets estimates that disagree be combined, but none are"
             remedy = "add `combine: weighted` or `combine: mixture`, or delete it"
@@ -54,6 +56,14 @@ class CrossChecks:
         if entry.combine is not None and len(members) < 2:
             return False
         return all(known) and len(self.findings.problems) == before
+
+    def _known(self, member: str, path: Path) -> bool:
+        given = {} if self.file.runs is None else self.file.runs.readings
+        if member in self.formulas.trees or member not in {*self.file.inputs, *given}:
+            return self.findings.known(member, self.formulas.trees, path, "formula")
+        what = f"{member} is no formula, and a cross-check is between formulas"
+        self.findings.error(path, what, f"write it as one, such as `{member}_as_given: {member}`")
+        return False
 
     def _compiled(self, name: str, entry: Written) -> Iterator[tuple[_Place, list[int]]]:
         """Yield each place where all members have a value, and the steps of these."""
@@ -63,11 +73,17 @@ class CrossChecks:
             groups = self.formulas.groups
             alone = [run for run in self.formulas.runs if run not in groups.group_of]
             places = (*alone, *groups.all)
+        absent: dict[str, str] = {}
         for place in places:
             try:
                 yield place, [self._value(tree, name, place) for tree in trees]
-            except NoValue:
-                continue  # a reading is missing there, or its formula was refused
+            except NoValue as missing:  # a reading is missing there, or its formula was refused
+                if missing.reading is not None:
+                    where = place.name if isinstance(place, Group) else str(place)
+                    absent[where] = f"{missing.reading} is empty in run {missing.run}"
+        if absent:
+            what = f"{name} is not compared in {', '.join(absent)}: {next(iter(absent.values()))}"
+            self.findings.warn(("cross_checks", name), what, "write the reading")
 
     def _value(self, tree: Expression, name: str, place: _Place) -> int:
         path: Path = ("cross_checks", name)
