@@ -378,7 +378,7 @@ def _warnings(
             (change.now, change.after, "after"),
         ):
             if output.ceiling is not None and number.summary.beyond_ceiling >= IMPOSSIBLE:
-                share = f"{100 * number.summary.beyond_ceiling:.2g} %"
+                share = f"{100 * number.summary.beyond_ceiling:.0f} %"
                 what = f"{output.title}, {word}, lies above its ceiling in {share} of the trials"
                 yield what, "look for an error there before the two are compared"
         if change.change.summary.no_variance is not None:

@@ -20,6 +20,7 @@ from effband.case.program import Program, Step
 from effband.evidence.instruments import Accuracy
 
 AFTER = "after: "  # no name of the user's holds a colon
+_ESTIMATES = frozenset({"value", "low", "likely", "high", "mean"})
 _SAYS_NOTHING = frozenset({"label", "note", "evidence"})
 
 
@@ -34,7 +35,7 @@ class Apart:
     why
         In a few words.
     differs
-        Whether both files have it, defined differently where an equal one would be shared.
+        Whether both files have it, and likely mean one thing, but say different things of it.
     """
 
     name: str
@@ -148,8 +149,8 @@ def _labels(
     one = {ours[name].item for name in shared}
     one |= {name for name in items & others if judged.is_same_instrument(name)}
     twice = (items & others) - one
-    labels = {(False, item): f"{item}, before" if item in twice else item for item in items}
-    return labels | {(True, item): f"{item}, after" if item in twice else item for item in others}
+    labels = {(False, item): f"{item} (before)" if item in twice else item for item in items}
+    return labels | {(True, item): f"{item} (after)" if item in twice else item for item in others}
 
 
 def _items(sources: dict[str, ErrorSource], kinds: dict[str, str]) -> tuple[Item, ...]:
@@ -195,7 +196,8 @@ class _Judge:
             return Apart(item, "after only" if both[1] else "before only")
         differing = sorted(k for k in {*both[0], *both[1]} if both[0].get(k) != both[1].get(k))
         if differing:
-            return Apart(item, f"defined differently: {', '.join(differing)}", True)
+            other = kind == "input" and bool(_ESTIMATES & set(differing))  # measured anew
+            return Apart(item, f"defined differently: {', '.join(differing)}", not other)
         if len(found) == 1:
             return Apart(item, "after only" if found == [1] else "before only")
         if kind == "instrument" and self._place_is_unknown(item):

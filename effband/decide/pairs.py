@@ -37,7 +37,7 @@ def pairs_of(
     before, after
         The cases.
     by
-        A change to be asked about, such as "2 points"; it is for the results that it fits.
+        A change to be asked about, such as "2 points"; it must fit the headline.
     result, run
         The only ones to be compared.
 
@@ -46,7 +46,7 @@ def pairs_of(
     CaseError
         When no result can be compared.
     Misread
-        When `by` fits no result.
+        When `by` does not fit the headline.
     ValueError
         When there is no such result or run.
     """
@@ -108,19 +108,21 @@ def _nothing_in_common(before: Case, after: Case) -> Problem:
 def _widths(
     by: str | None, outputs: Sequence[Output], values: Sequence[float]
 ) -> list[float | None]:
-    """Return the change that was asked about for each output; raises Misread if it fits none."""
+    """Return the change that was asked about for each output; the first is the one it is for.
+
+    Raises Misread where it does not fit that one; the others take it where it fits them.
+    """
+    if by is None:
+        return [None] * len(outputs)
     found: list[float | None] = []
-    refused: Misread | None = None
     for output, value in zip(outputs, values, strict=True):
-        width = None
-        if by is not None:
-            try:
-                width = width_about(by, output.target.unit, value)
-            except Misread as error:
-                refused = refused or error
-        found.append(width)
-    if refused is not None and not any(width is not None for width in found):
-        raise refused
+        try:
+            found.append(width_about(by, output.target.unit, value))
+        except Misread as error:
+            if not found:
+                remedy = f"{error.remedy}; it is for {output.target.name}, or --result NAME"
+                raise Misread(error.start, error.length, error.what, remedy) from None
+            found.append(None)
     return found
 
 

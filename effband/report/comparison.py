@@ -47,7 +47,8 @@ def screen(found: Compared) -> str:
     lines += _drawn_apart(found.apart)
     mind = [*(f"{what}: {remedy}" for what, remedy in found.warnings), *_in_the_files(found)]
     if found.not_compared:
-        mind.insert(0, f"not compared: {'; '.join(found.not_compared)}")
+        names = "; ".join(found.not_compared)
+        mind.insert(0, f"not compared: {names}: what belongs together needs one name and unit")
     lines += ["", "Mind:"]
     for text in (*mind, UNSEEN):
         lines += wrapped(text, "  - ", "    ")
@@ -137,20 +138,33 @@ def _plain(number: Number) -> tuple[str, str]:
 def verdict(change: Change, asked: float, brief: bool = False) -> list[str]:
     """Return whether a change is shown, and by how much, a sentence each."""
     if not change.change.summary.varies:
-        return ["The change has no spread of its own: no trial can tell how sure it is."]
+        why = (
+            "what is uncertain is the same in both"
+            if change.was.summary.varies
+            else ("nothing in it was uncertain")
+        )
+        return [f"The change has no spread, since {why}."]
     up = change.higher.value >= 0.5
     more, less = ("better", "worse") if _is_judged(change) else ("higher", "lower")
     seen = change.higher if up else replace(change.higher, value=1 - change.higher.value)
     both_sided = (1 + asked) / 2
-    chance = f"after is {more if up else less} in {share(seen.value, seen.trials, both_sided)}"
+    chance = f"after is {more if up else less} in {_trials(seen, both_sided)}"
     needed = f"{words.probability(both_sided)} are asked for, since it could have gone either way"
     why = "" if brief else f"; {needed}"
     found = {
-        True: f"The change is real: {chance} of the trials.",
-        False: f"Not shown: {chance} of the trials{why}.",
-        None: f"Too close to call: {chance} of the trials; more trials (--trials) settle it.",
+        True: f"The change is real: {chance}.",
+        False: f"Not shown: {chance}{why}.",
+        None: f"Too close to call: {chance}; more trials (--trials) settle it.",
     }[change.shown(asked)]
     return [found, *_by(change, asked)]
+
+
+def _trials(seen: Share, asked: float) -> str:
+    """Return in how many trials something was seen; where in all or none, with a bound."""
+    text = share(seen.value, seen.trials, [asked])
+    if seen.value in (0.0, 1.0):
+        return f"{'every' if seen.value else 'no'} trial {text.partition(' ')[2]}"
+    return f"{text} of the trials"
 
 
 def _by(change: Change, asked: float) -> list[str]:
@@ -159,10 +173,9 @@ def _by(change: Change, asked: float) -> list[str]:
     unit = change.before.target.unit
     amount = f"{change.by / unit.factor:g} {unit.width_symbol}".rstrip()
     way = "or more" if change.by >= 0 else "or further down"
-    seen = share(change.reached.value, change.reached.trials, asked)
+    seen = _trials(change.reached, asked)
     said = {True: "shown", False: "not shown", None: "too close to call"}[change.by_shown(asked)]
-    least = words.probability(asked)
-    return [f"A change of {amount} {way}: {said}, in {seen} of the trials ({least} are asked for)."]
+    return [f"By {amount} {way}: {said}, in {seen} ({words.probability(asked)} asked for)."]
 
 
 def _is_judged(change: Change) -> bool:
