@@ -127,7 +127,7 @@ class CrossChecks:
                     f"{entry.between[0]} is {first.words()}, {member} is {nature.words()}: they "
                     "cannot give one quantity"
                 )
-                remedy = "compare like with like, both gauge or both absolute, both per run"
+                remedy = "compare like with like: both gauge or both absolute, say"
                 self.findings.error(("cross_checks", name), what, remedy)
                 return False
         return True
