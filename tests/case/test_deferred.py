@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from small_case import FILE, answers, complaints, understood, warnings
+from small_case import FILE, complaints, warnings
 
 CASE = """\
 effband: 1
@@ -53,12 +53,6 @@ NOT_YET = "not acted on yet"
 
 # place, the key as a user would write it, key named in the answer; accepted with a warning
 WARNED = [
-    ("TOP", "cross_checks: {volume: [f, g]}", "cross_checks"),
-    ("TOP", "cross_checks: {volume: {between: [f, g], combine: weighted}}", "cross_checks"),
-    ("TOP", "claims: [{result: r, says: at least 2 L}]", "claims"),
-    ("TOP", "claims: [{result: r, says: at most 2000 mL, confidence: 90 %}]", "claims"),
-    ("TOP", "claims: [{result: q, run: a, says: between 1 V and 2 V}]", "claims"),
-    ("TOP", "claims: [{result: q, says: is 1 V within 0.5 V}]", "claims"),
     (
         "TOP",
         "upgrades: {better: {replaces: x, input: {value: 1 L, plus_minus: 1 mL}, cost: 5 EUR}}",
@@ -117,21 +111,6 @@ BAD = [
     ("INPUT", "means: tara", "'tara' is not known here"),
     ("COLUMN", "means: rotor spede", "'rotor spede' is not known here"),
     ("FORMULA", "{formula: x, means: energy}", "'energy' is not known here"),
-    ("TOP", "cross_checks: {volume: [f, z]}", "no formula is called 'z'"),
-    ("TOP", "cross_checks: {volume: [f]}", "between two formulas or more"),
-    (
-        "TOP",
-        "cross_checks: {volume: {between: [f, g], combine: blend}}",
-        "'blend' is not known here",
-    ),
-    ("TOP", "claims: [{result: z, says: at least 2 L}]", "no result is called 'z'"),
-    ("TOP", "claims: [{result: q, run: z, says: at least 2 V}]", "no run is called 'z'"),
-    ("TOP", "claims: [{result: r, run: a, says: at least 2 L}]", ""),
-    ("TOP", "claims: [{result: r, says: at least 2 V}]", "does not fit r, which is in L"),
-    ("TOP", "claims: [{result: r, says: more than 2 L}]", "is no claim that can"),
-    ("TOP", "claims: [{result: r, says: at least two}]", "'two' is not a number"),
-    ("TOP", "claims: [{result: r, says: between 3 L and 2 L}]", ""),
-    ("TOP", "claims: [{result: r, says: at least 2 L, confidence: 95}]", "'95' is no probability"),
     (
         "TOP",
         "upgrades: {better: {replaces: z, repeats: 5}}",
@@ -168,22 +147,6 @@ def test_a_bad_value_is_refused_where_it_stands(place: str, text: str, what: str
     assert start <= found[0].column - 1 < start + len(text)
 
 
-def test_deferred_keys_do_not_move_the_numbers() -> None:
-    plain = understood(case_of("", ""))
-    text = case_of("TOP", "claims: [{result: r, says: at least 2 L}]")
-    assert understood(text).sources == plain.sources
-
-
-def test_several_deferred_keys_are_all_named() -> None:
-    text = case_of(
-        "TOP",
-        "claims: [{result: r, says: at least 2 L}]\n"
-        "cross_checks: {volume: [f, g]}\n"
-        "upgrades: {more: {repeats: 5}}",
-    )
-    assert [each.marked for each in answers(text)] == ["claims", "cross_checks", "upgrades"]
-
-
 # -- options of the command -------------------------------------------------------------------
 
 
@@ -199,7 +162,6 @@ def run(tmp_path: Path, *options: str) -> subprocess.CompletedProcess[str]:
 @pytest.mark.parametrize(
     "options",
     [
-        ("--gate",),
         ("--format", "html"),
         ("--format", "md,forum"),
         ("--format", "csv"),
