@@ -117,7 +117,9 @@ def merge(
 
 
 def _used(case: Case, outputs: Sequence[Output]) -> dict[str, ErrorSource]:
-    names: set[str] = set().union(*(case.program.sources_of[o.step] for o in outputs))
+    """Return the sources that outputs and their ceilings depend on."""
+    steps = [at for o in outputs for at in (o.step, o.ceiling) if at is not None]
+    names: set[str] = set().union(*(case.program.sources_of[at] for at in steps))
     return {source.name: source for source in case.sources if source.name in names}
 
 

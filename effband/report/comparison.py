@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
+from effband import __version__
+from effband.case.model import Case
 from effband.decide.compare import Change, Compared, Number
 from effband.decide.merge import Apart
 from effband.problems import printable, width
@@ -15,6 +17,7 @@ from effband.report import words
 from effband.report.judgements import NONE, share
 from effband.report.screen import BAR, LEAST_SHOWN, LONGEST_RANKING
 from effband.report.screen import _wrapped as wrapped
+from effband.study import ENGINE_NUMBER
 from effband.units import Unit
 
 JUDGED_KINDS = ("efficiency", "performance ratio")  # of which more is better
@@ -245,8 +248,9 @@ def document(found: Compared) -> dict[str, Any]:
     settings = found.settings
     keys = ("seed", "trials", "probability", "digits")
     return {
-        "before": _case(found, "before"),
-        "after": _case(found, "after"),
+        "effband": {"version": __version__, "format": 1, "engine": ENGINE_NUMBER},
+        "before": _case(found.before),
+        "after": _case(found.after),
         "settings": {key: getattr(settings, key) for key in keys},
         "changes": [_change(change, settings.probability) for change in found.changes],
         "ranking": [
@@ -260,8 +264,7 @@ def document(found: Compared) -> dict[str, Any]:
     }
 
 
-def _case(found: Compared, which: str) -> dict[str, Any]:
-    case = found.before if which == "before" else found.after
+def _case(case: Case) -> dict[str, Any]:
     return {
         "title": case.title,
         "sha256": case.text.sha256,

@@ -415,6 +415,13 @@ def test_what_lies_above_its_ceiling_is_said() -> None:
     assert any("after, lies above its ceiling in 100 %" in what for what, _ in found.warnings)
 
 
+def test_a_ceiling_may_depend_on_what_the_result_does_not() -> None:
+    limit = "  limit: {value: 50 %, plus_minus: 1 points}\n  read"
+    text = FLOW.replace("  read", limit).replace("out: shaft}", "out: shaft}, ceiling: limit")
+    found = compared(case_of(text), case_of(text.replace("0.30", "0.60")), trials=20_000)
+    assert any("after, lies above its ceiling in 100 %" in what for what, _ in found.warnings)
+
+
 @pytest.mark.parametrize(
     ("change", "said"),
     [
