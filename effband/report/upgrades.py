@@ -16,12 +16,14 @@ from effband.decide.proposals import Proposal
 from effband.decide.spending import Purchase
 from effband.problems import printable, width
 from effband.report import words
+from effband.report.screen import COLUMNS
 from effband.report.screen import _wrapped as wrapped
 from effband.study import ENGINE_NUMBER
 from effband.units import Unit
 
 SELDOM = 0.01  # chances below it are told together
 MOST_LINES = 6  # of chances for one claim
+LEAST_ORDERED, MOST_ORDERED = 2, 3  # options named by what they save for their cost
 GAP = "  "
 
 
@@ -41,7 +43,9 @@ def screen(advice: Advice) -> str:
     lines += _spending(advice)
     lines += _proposals(advice)
     trials = f"{advice.draws.trials:,}".replace(",", " ")
-    lines += ["", *wrapped(f"{_error(advice)}From {trials} trials. {AS_THEY_ARE}", "")]
+    runs = any(option.by_repeats for option in advice.options)
+    text = "`or runs`: so many runs in all would do as much. " if runs else ""
+    lines += ["", *wrapped(f"{AS_THEY_ARE} {text}{_error(advice)}From {trials} trials.", "")]
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
@@ -61,50 +65,49 @@ def _half(si: float, advice: Advice) -> str:
 
 def _table(options: Sequence[Option], advice: Advice) -> list[str]:
     """Return the options for one output, a line each."""
-    unit = options[0].output.target.unit
     step = _step([option.cost for option in advice.options if option.cost is not None])
-    priced = any(option.cost is not None for option in options)
-    symbol = f", {unit.width_symbol}" if unit.width_symbol else ""
-    head = ["half-width" + symbol, "saves"]
-    if priced and step is not None:
-        head += [f"per {_money(step)}", "cost"]
+    priced = step is not None and any(option.cost is not None for option in options)
     by_repeats = any(option.by_repeats for option in options)
-    head += ["runs as good"] * by_repeats
+    head = ["cost"] * priced + ["half-width", "saves"]
+    head += [f"per {_money(step)}"] if priced and step is not None else []
+    head += ["or runs"] * by_repeats
     rows = [_row(option, step if priced else None, by_repeats) for option in options]
-    sizes = [max(width(text) for text in column) for column in zip(head, *rows, strict=True)]
+    sizes = [max(map(width, column)) for column in zip(head, *rows, strict=True)]
     margin = max(width(option.name) for option in options)
+    # where names leave no room for the numbers, they stand on lines of their own
+    apart = len(GAP) + margin + sum(len(GAP) + size for size in sizes) > COLUMNS
     lines = []
     if key_of(options[0].output) != key_of(advice.output):
         lines += wrapped(f"For {options[0].output.title}:", "")
-    lines.append(GAP * 2 + " " * margin + "".join(map(_cell, head, sizes)))
+    start = GAP * 2 if apart else GAP + " " * margin + GAP
+    lines.append(start + _cells(head, sizes))
     for option, row in zip(options, rows, strict=True):
-        lines.append(f"{GAP}{option.name:<{margin}}{GAP}" + "".join(map(_cell, row, sizes)))
+        if apart:
+            lines += [GAP + option.name, start + _cells(row, sizes)]
+        else:
+            lines.append(f"{GAP}{option.name:<{margin}}{GAP}{_cells(row, sizes)}")
         if option.why_not:
-            lines += wrapped(f"no band: {option.why_not.splitlines()[0]}", GAP * 3)
-    return [line for each in lines for line in ([each] if width(each) <= 80 else _broken(each))]
+            lines += wrapped(f"no band: {option.why_not.splitlines()[0]}", GAP * 2)
+    return lines
 
 
-def _cell(text: str, size: int) -> str:
-    return f"{text:<{size}}{GAP}"
-
-
-def _broken(line: str) -> list[str]:
-    """Return a row that is too long as two: its name, then its numbers."""
-    start = len(line) - len(line.lstrip())
-    name, _, rest = line.strip().partition(" ")
-    return [" " * start + name, GAP * 3 + rest.strip()]
+def _cells(row: Sequence[str], sizes: Sequence[int]) -> str:
+    return GAP.join(f"{text:<{size}}" for text, size in zip(row, sizes, strict=True))
 
 
 def _row(option: Option, step: Cost | None, by_repeats: bool) -> list[str]:
     unit = option.output.target.unit
     now = option.now.value / unit.factor
+    cells = []
+    if step is not None:
+        cells.append(_money(option.cost) if option.cost else "-")
     if option.then is None or option.saved is None:
-        cells = ["none", ""]
+        cells += ["none", "-"]
     else:
         then = words.width(option.then.value, unit, now)
-        cells = [f"{words.width(option.now.value, unit, now)} -> {then}", _saves(option)]
+        cells += [f"{words.width(option.now.value, unit, now)} -> {then}", _saves(option)]
     if step is not None:
-        cells += [_per(option, step, unit), _money(option.cost) if option.cost else "-"]
+        cells.append(_per(option, step, unit))
     if by_repeats:
         cells.append("-" if not option.by_repeats else str(option.repeats or "none"))
     return cells
@@ -117,7 +120,7 @@ def _saves(option: Option) -> str:
         return "nothing"
     amount = words.width(abs(saved.value), unit)
     share = words.percent(abs(saved.value) / option.now.value)
-    return f"{amount} ({share})" if saved.value > 0 else f"widens, {amount} ({share})"
+    return f"{amount}, {share}" if saved.value > 0 else f"widens it, {share}"
 
 
 def _per(option: Option, step: Cost, unit: Unit) -> str:
@@ -143,7 +146,7 @@ def _money(cost: Cost) -> str:
 
 
 def _remarks(advice: Advice) -> list[str]:
-    lines: list[str] = []
+    lines = _for_their_cost(advice)
     for names in advice.ties:
         lines += wrapped(f"A tie, as far as the trials can tell: {_listed(names)}.", "")
     if advice.options and not any(option.cost for option in advice.options):
@@ -159,6 +162,19 @@ def _remarks(advice: Advice) -> list[str]:
     return ["", *lines] if lines else []
 
 
+def _for_their_cost(advice: Advice) -> list[str]:
+    """Return which options save most for what they cost."""
+    own = [o for o in advice.options if key_of(o.output) == key_of(advice.output)]
+    paying = [o for o in own if o.saved is not None and o.saved.shows and o.saved.value > 0]
+    free = [o.name for o in paying if o.cost is not None and not o.cost.amount]
+    worth = {o.name: o.saved_per_cost for o in paying if o.saved_per_cost is not None}
+    order = [*free, *sorted(worth, key=lambda name: -(worth[name] or 0.0))]
+    if len(order) < LEAST_ORDERED:
+        return []
+    text = f"For what they cost: {', then '.join(order[:MOST_ORDERED])}."
+    return wrapped(text, "")
+
+
 def _chances(advice: Advice) -> list[str]:
     """Return how likely the options are to settle the claims that are open."""
     lines: list[str] = []
@@ -168,7 +184,7 @@ def _chances(advice: Advice) -> list[str]:
         found.sort(key=lambda each: -each[1].settled)
         where = f", {claim.run}" if claim.run else ""
         best, most = found[0]
-        text = f"Open claim, {claim.result}{where} {claim.says}: "
+        text = f"Open claim ({claim.result}{where}: {claim.says}): "
         if most.settled < SELDOM:
             lines += ["", *wrapped(f"{text}no option alone is likely to settle it.", "", GAP)]
             continue

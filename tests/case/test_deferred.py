@@ -51,27 +51,6 @@ def test_the_bare_case_is_fine_and_silent() -> None:
 
 NOT_YET = "not acted on yet"
 
-# place, the key as a user would write it, key named in the answer; accepted with a warning
-WARNED = [
-    (
-        "TOP",
-        "upgrades: {better: {replaces: x, input: {value: 1 L, plus_minus: 1 mL}, cost: 5 EUR}}",
-        "upgrades",
-    ),
-    ("TOP", "upgrades: {more: {repeats: 5, cost: 0 EUR, for: {result: r}}}", "upgrades"),
-]
-
-
-@pytest.mark.parametrize(("place", "text", "key"), WARNED, ids=[row[1] for row in WARNED])
-def test_what_only_adds_a_judgement_warns(place: str, text: str, key: str) -> None:
-    case = case_of(place, text)
-    found = [each for each in warnings(case) if NOT_YET in each.what]
-    assert len(found) == 1, found
-    assert f"`{key}:`" in found[0].what
-    assert key in case.split("\n")[found[0].line - 1]
-    assert found[0].remedy
-
-
 BAD = [
     ("RUNS", "groups: {both: [a, z]}", "no run is called 'z'"),
     ("RUNS", "groups: {both: [a]}", "a group is of two runs or more"),
@@ -111,19 +90,6 @@ BAD = [
     ("INPUT", "means: tara", "'tara' is not known here"),
     ("COLUMN", "means: rotor spede", "'rotor spede' is not known here"),
     ("FORMULA", "{formula: x, means: energy}", "'energy' is not known here"),
-    (
-        "TOP",
-        "upgrades: {better: {replaces: z, repeats: 5}}",
-        "no instrument or input is called 'z'",
-    ),
-    ("TOP", "upgrades: {better: {replaces: x}}", "says nothing of what would be there"),
-    ("TOP", "upgrades: {better: {repeats: 5, cost: cheap}}", "a cost is a number and one"),
-    ("TOP", "upgrades: {better: {repeats: many}}", "is not a number"),
-    (
-        "TOP",
-        "upgrades: {one: {repeats: 5, cost: 5 EUR}, two: {repeats: 6, cost: 5 GBP}}",
-        "the same in all upgrades",
-    ),
     ("TOP", "altitude: high", "'high' is not a number"),
     ("TOP", "altitude: 640 kg", "kg"),
     ("TOP", "balance: {in: [f], out: [z]}", "no formula is called 'z'"),
