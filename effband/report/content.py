@@ -284,13 +284,14 @@ def _reading_of(study: Study) -> Section:
 
 def _wideners(study: Study) -> Iterator[Section]:
     """Yield what widens the headline, then what widens the other results."""
-    shown = [band for band in words.shown(study.bands) if band.ranking.lines]
     headline = words.headline_band(study)
+    others = [band for band in words.shown(study.bands) if band is not headline]
+    shown = [band for band in others if band.ranking.lines]
     shown.sort(key=lambda band: band.output.target is not headline.output.target)
-    blocks: list[Block] = []
-    for band in shown[:MOST_RANKINGS]:
-        blocks += _ranking(band, study)
-    yield Section("What widens each band", tuple(blocks), in_post=True)
+    if headline.ranking.lines:
+        yield Section("What widens it most", tuple(_ranking(headline, study)), in_post=True)
+    blocks = [block for band in shown[:MOST_RANKINGS] for block in _ranking(band, study)]
+    yield Section("What widens the other bands", tuple(blocks))
     rows: list[Sequence[Span | Line]] = []
     for band in shown[MOST_RANKINGS:]:
         line, unit = band.ranking.lines[0], band.output.target.unit
@@ -307,7 +308,7 @@ def _wideners(study: Study) -> Iterator[Section]:
             ]
         )
     head = ["result", "run", "widest source", "half-width", "without it", "spread by evidence"]
-    yield Section("What widens the others most", (_table(head, rows),) if rows else ())
+    yield Section("What widens the rest most", (_table(head, rows),) if rows else ())
 
 
 def _ranking(band: Band, study: Study) -> Iterator[Block]:
