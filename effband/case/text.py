@@ -43,8 +43,8 @@ class CaseText:
 
     Attributes
     ----------
-    file, text, sha256
-        Its name as given, its text, and the hash of its bytes.
+    file, text, data, sha256
+        Its name as given, its text, its bytes as they were read, and their hash.
     tree
         Mappings, lists and text; nothing is converted.
     values, keys
@@ -57,6 +57,7 @@ class CaseText:
 
     file: str
     text: str
+    data: bytes = field(repr=False)
     sha256: str
     tree: dict[str, Any]
     values: dict[Path, Place] = field(repr=False)
@@ -118,6 +119,7 @@ def parse_case(data: bytes, name: str) -> CaseText:
     return CaseText(
         file=name,
         text=text,
+        data=data,
         sha256=hashlib.sha256(data).hexdigest(),
         tree=tree,
         values=reader.values,
