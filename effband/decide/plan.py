@@ -83,8 +83,8 @@ class Longer:
     least
         The least of these, to `FINEST`, that reaches the target.
     refused
-        How many times as long is too long for an instrument, and what it says; None where none
-        does.
+        How many times as long it can be at most, to `FINEST`, and what stands in the way of
+        more; None where nothing does.
     """
 
     grown: tuple[str, ...]
@@ -289,7 +289,8 @@ def _repeats(trial: _Trial, now: float) -> Repeats | None:
     numbers = [n for n in sorted({*NUMBERS, there}) if n > 1 or group is None]
     halves = tuple((n, half(n)) for n in numbers)
     least = _least_number(half, there, trial.target)
-    return Repeats(there, halves, least, floor, trial.wideners(endless))
+    limits = trial.wideners(endless) if floor > 0.0 else ()
+    return Repeats(there, halves, least, floor, limits)
 
 
 def _least_number(half: Callable[[int], float], there: int, target: float) -> int | None:
@@ -320,8 +321,6 @@ def _longer(trial: _Trial) -> Longer | None:
         if leaf.run in runs and used & {name for c in leaf.components for name in c.sources}
     ]
     growing = dict.fromkeys(leaf.name for leaf in leaves if _grows(trial.case, leaf))
-    halves: list[tuple[float, float]] = []
-    refused = None
     stay: set[str] = set()
 
     def half(times: float) -> float:
@@ -333,17 +332,39 @@ def _longer(trial: _Trial) -> Longer | None:
                 stay.add(leaf.name)  # it has limits of its own, or repeats
         return trial.half(longer)
 
-    for times in TIMES if growing else ():
-        try:
-            halves.append((times, half(times)))
-        except CaseError as error:
-            refused = (times, error.problems[0].what)
-            break
+    halves, refused = _lengths(half) if growing else ([], None)
     grown = tuple(name for name in growing if name not in stay)
     if not grown:
         return None
     kept = tuple(dict.fromkeys(leaf.name for leaf in leaves if leaf.name not in grown))
     return Longer(grown, kept, tuple(halves), _least_times(half, halves, trial.target), refused)
+
+
+def _lengths(
+    half: Callable[[float], float],
+) -> tuple[list[tuple[float, float]], tuple[float, str] | None]:
+    """Return half-widths by length, and the longest run where an instrument allows no more."""
+    found: list[tuple[float, float]] = []
+    why_not = ""
+    for times in TIMES:
+        try:
+            found.append((times, half(times)))
+        except CaseError as error:
+            why_not = error.problems[0].what
+            break
+    else:
+        return found, None
+    most, high = round((found[-1][0] if found else 1.0) / FINEST), round(times / FINEST)
+    while high - most > 1:
+        middle = (most + high) // 2
+        try:
+            longest = half(middle * FINEST)
+        except CaseError as error:
+            high, why_not = middle, error.problems[0].what
+        else:
+            most = middle
+            found.append((most * FINEST, longest))
+    return found, (most * FINEST, why_not)
 
 
 def _grows(case: Case, leaf: Leaf) -> bool:

@@ -27,7 +27,7 @@ def screen(plan: Plan) -> str:
     title = f"{output.target.label or output.target.name}"
     where = f", {output.where}" if output.where else ""
     text = f"{title}{where}: half-width {_with_unit(plan, plan.now)} now, {_target(plan)} wanted"
-    state = "expected readings" if plan.expected else "the readings as measured so far"
+    state = "expected readings" if plan.expected else "readings as measured so far"
     lines = [
         *wrapped(case.title, ""),
         *wrapped(
@@ -58,20 +58,31 @@ def verdict(plan: Plan) -> list[str]:
         return [f"each of these reaches it by itself: {'; '.join(steps)}"]
     said = [
         f"no listed step reaches {_target(plan)}; the floor is {_with_unit(plan, plan.floor)}, "
-        + ("since more runs change nothing" if plan.repeats is None else "with runs without end")
+        + ("since more runs change nothing" if plan.repeats is None else "left by endless runs")
     ]
     if plan.limits:
         said.append(f"what limits it there: {printable(plan.limits[0].item.name)}")
-    halves = [(each.half_width, each) for each in plan.better if each.half_width is not None]
-    if halves and (best := min(halves, key=lambda each: each[0]))[0] < LITTLE * plan.floor:
-        said.append(f"what comes nearest: {_called(best[1])}, {_with_unit(plan, best[0])}")
+    nearest = min(_by_itself(plan), default=None)
+    if nearest is not None and nearest[0] < LITTLE * plan.floor:
+        said.append(f"what comes nearest: {nearest[1]}, {_with_unit(plan, nearest[0])}")
     return said
+
+
+def _by_itself(plan: Plan) -> Iterator[tuple[float, str]]:
+    """Yield the half-width, SI, of every step but repeats, and the step in words."""
+    if plan.longer is not None and plan.longer.halves:
+        times, half = min(plan.longer.halves, key=lambda each: each[1])
+        yield half, f"a run {words.times(times)} times as long"
+    for each in plan.better:
+        if each.half_width is not None:
+            yield each.half_width, _called(each)
 
 
 def _steps(plan: Plan) -> Iterator[str]:
     """Yield what reaches the target by itself."""
     if plan.repeats is not None and plan.repeats.least is not None:
-        yield f"{plan.repeats.least} runs in all"
+        declared = " (by the declared spreads; few more may not)" * (plan.repeats.least < 3)
+        yield f"{plan.repeats.least} runs in all{declared}"
     if plan.longer is not None and plan.longer.least is not None:
         yield f"a run {words.times(plan.longer.least)} times as long"
     for each in plan.reaching:
@@ -103,7 +114,7 @@ def _repeats(plan: Plan) -> list[str]:
         return ["", *wrapped(text, "", "  ")]
     where = "every load" if plan.output.run is None else printable(plan.output.run)
     if found.least is None and not plan.reached and found.floor > LITTLE * plan.now:
-        endless = f"runs of {where} without end leave {_with_unit(plan, found.floor)}"
+        endless = f"endless runs of {where} leave {_with_unit(plan, found.floor)}"
         return ["", *wrapped(f"More runs change little: {endless}", "", "  ")]
     lines = ["", *wrapped(f"Runs of {where} ({found.there} there now):", "", "  ")]
     heads = [str(number) for number, _ in found.halves] + ["endless"]
@@ -148,8 +159,9 @@ def _longer(plan: Plan) -> list[str]:
     if not plan.reached and found.halves:
         lines += wrapped(_least_length(found), "  ", "    ")
     if found.refused is not None:
-        times, what = found.refused
-        lines += wrapped(f"{words.times(times)} times as long cannot be: {what}", "  ", "    ")
+        most, what = found.refused
+        told = f"more than {words.times(most)} times as long cannot be: {what}"
+        lines += wrapped(told, "  ", "    ")
     return lines
 
 
