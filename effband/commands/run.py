@@ -16,18 +16,14 @@ if TYPE_CHECKING:
     from effband.study import Study
 
 FORMATS = ("md", "html", "forum", "json", "png", "csv")
-MADE = ("md", "png", "json")  # the others come with later versions
 GATE_CONTRADICTED, GATE_NOT_SUPPORTED = 5, 6
-LATER = "is not acted on yet in this version"
 
 
 def _formats(_: click.Context, __: click.Parameter, value: str) -> tuple[str, ...]:
     names = tuple(name.strip() for name in value.split(","))
     for name in names:
         if name not in FORMATS:
-            raise click.BadParameter(f"{name!r} is none of {', '.join(MADE)}")
-        if name not in MADE:
-            raise click.UsageError(f"--format {name} {LATER}; there are {', '.join(MADE)}")
+            raise click.BadParameter(f"{name!r} is none of {', '.join(FORMATS)}")
     return names
 
 
@@ -54,10 +50,10 @@ def _formats(_: click.Context, __: click.Parameter, value: str) -> tuple[str, ..
 @click.option(
     "--format",
     "formats",
-    default="md,png",
+    default="md,html,forum,png",
     show_default=True,
     callback=_formats,
-    help=f"Reports to write, of {','.join(MADE)}.",
+    help=f"Reports to write, of {','.join(FORMATS)}.",
 )
 @click.option("--force", is_flag=True, help="Replace files that effband did not write.")
 @click.option("--json", "as_json", is_flag=True, help="Print the whole result as JSON, only.")

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from effband.case.model import Leaf, Output, Settings, Target
 from effband.report import judgements, words
 from effband.report.cautions import cautions
+from effband.report.receipt import HONESTY
 from effband.report.screen import WHOLE, what_if_words
 from effband.study import Band, Study
 
@@ -87,6 +88,22 @@ class Section:
 
 
 @dataclass(frozen=True)
+class Carried:
+    """What a report carries so that a stranger can run it again.
+
+    Attributes
+    ----------
+    stamp
+        The first characters of the receipt's hash, which stand in the figures as well.
+    block
+        The case, its data and the receipt as one block.
+    """
+
+    stamp: str
+    block: str
+
+
+@dataclass(frozen=True)
 class Report:
     """A whole report."""
 
@@ -96,7 +113,9 @@ class Report:
     sections: tuple[Section, ...]
 
 
-def report(study: Study, pictures: Sequence[Picture] = ()) -> Report:
+def report(
+    study: Study, pictures: Sequence[Picture] = (), carried: Carried | None = None
+) -> Report:
     """Return what is to be reported of a study.
 
     `pictures` are the figures that are written beside it; the first stands at the top.
@@ -121,6 +140,7 @@ def report(study: Study, pictures: Sequence[Picture] = ()) -> Report:
         _log(study),
         _single_runs(study),
         _formulas(study),
+        *([] if carried is None else _to_run_again(study, carried)),
     ]
     return Report(
         case.title,
@@ -447,3 +467,20 @@ def _formulas(study: Study) -> Section:
         ("result ", Code(f"{target.name} = {target.formula}")) for target in study.case.targets
     ]
     return Section("Formulas", (Bullets(tuple((line, ()) for line in lines)),))
+
+
+# -- to run it again ------------------------------------------------------------------------------
+
+
+def _to_run_again(study: Study, carried: Carried) -> Iterator[Section]:
+    """Yield the case, for reading and for running, and what its receipt proves."""
+    text = study.case.text.text.rstrip("\n")
+    yield Section("The case, to read", (Preformatted(text),), in_post=True)
+    told = (
+        "This block carries the case, its data and the receipt. Save this report, or a copy of the "
+        "post, and run `effband recheck FILE`: it runs the case again and compares every number.",
+        f"Receipt {carried.stamp}, in the figures as well. {HONESTY}",
+    )
+    blocks: list[Block] = [Paragraph((sentence,)) for sentence in told]
+    blocks.append(Preformatted(carried.block))
+    yield Section("The case, to run again", tuple(blocks), in_post=True)

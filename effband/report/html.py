@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import functools
 from collections.abc import Mapping
+from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
@@ -31,7 +32,7 @@ def html(report: Report, images: Mapping[str, bytes]) -> str:
         undefined=StrictUndefined,
         keep_trailing_newline=True,
     )
-    kinds = {kind.__name__.lower(): functools.partial(_is, kind) for kind in _KINDS}
+    kinds: dict[str, Any] = {kind.__name__.lower(): functools.partial(_is, kind) for kind in _KINDS}
     environment.tests.update(kinds)
     embedded = functools.partial(_embedded, images)
     environment.filters.update(shown=shown, lines_shown=_lines_shown, embedded=embedded)

@@ -1,30 +1,71 @@
-"""The files of a published report: one study, several faces."""
+"""The files of a published report: one study, several faces, and a receipt for all of them."""
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection, Iterator
+from typing import Any
 
-from effband.report.content import Picture, report
+from effband.report.armour import FORUM
+from effband.report.content import Carried, Picture, report
+from effband.report.forum import forum
 from effband.report.machine import document, to_json
 from effband.report.markdown import markdown
-from effband.report.words import headline_band, sentence
+from effband.report.receipt import case_block, receipt, receipt_text, short
+from effband.report.spreadsheet import results_csv, wideners_csv
+from effband.report.writing import RECEIPT, parts
 from effband.study import Study
 
-FORMATS = ("md", "png", "json")
+FORMATS = ("md", "html", "forum", "json", "png", "csv")
 
 
 def files_of(study: Study, formats: Collection[str]) -> dict[str, bytes]:
-    """Return the files of a report by name, in some of `FORMATS`."""
-    files: dict[str, bytes] = {}
-    pictures: list[Picture] = []
-    if "png" in formats:
-        from effband.report.figures import bands_figure, png  # a second to load
+    """Return the files of a report by name, in some of `FORMATS`, and its receipt.
 
-        pictures.append(Picture("bands.png", sentence(headline_band(study), study)))
-        files["bands.png"] = png(bands_figure(study))
-    content = report(study, pictures)
+    Raises
+    ------
+    CaseError, BadBlock
+        When the case or its data cannot be carried any more.
+    """
+    proof = receipt(study)
+    files: dict[str, bytes] = {}
+    images: dict[str, bytes] = {}
+    pictures: list[Picture] = []
+    if {"png", "html"} & set(formats):
+        for picture, data in _pictures(study, short(proof)):
+            pictures.append(picture)
+            images[picture.file] = data
+    if "png" in formats:
+        files |= images
+    beside = pictures if "png" in formats else []
+    whole = Carried(short(proof), case_block(study))
     if "md" in formats:
-        files["report.md"] = markdown(content).encode("utf-8")
+        files["report.md"] = markdown(report(study, beside, whole)).encode()
+    if "html" in formats:
+        from effband.report.html import html
+
+        files["report.html"] = html(report(study, pictures, whole), images).encode()
+    if "forum" in formats:
+        post = Carried(short(proof), case_block(study, FORUM))
+        files["forum.txt"] = forum(report(study, (), post)).encode()
     if "json" in formats:
-        files["result.json"] = to_json(document(study)).encode("utf-8")
+        files["result.json"] = to_json(document(study)).encode()
+    if "csv" in formats:
+        files["results.csv"] = results_csv(study).encode()
+        files["wideners.csv"] = wideners_csv(study).encode()
+    files[RECEIPT] = receipt_text(proof, parts(files)).encode()
     return files
+
+
+def _pictures(study: Study, stamp: str) -> Iterator[tuple[Picture, bytes]]:
+    """Yield the figures that a study has something to show in."""
+    from effband.report import figures  # a second to load
+
+    made: list[tuple[str, Callable[..., Any], Callable[..., str | None]]] = [
+        ("claim.png", figures.claim_figure, figures.claim_alt),
+        ("loads.png", figures.loads_figure, figures.loads_alt),
+        ("wideners.png", figures.wideners_figure, figures.wideners_alt),
+    ]
+    for file, draw, words in made:
+        figure = draw(study, stamp)
+        if figure is not None:
+            yield Picture(file, words(study) or ""), figures.png(figure)
