@@ -388,9 +388,8 @@ class Comparison:
 
     def __repr__(self) -> str:
         titles = (printable(case.title) for case in (self.compared.before, self.compared.after))
-        return (
-            f"<Comparison {' -> '.join(map(repr, titles))}: {len(self.compared.changes)} changes>"
-        )
+        count = len(self.compared.changes)
+        return f"<Comparison {' -> '.join(map(repr, titles))}: {count} change{'s' * (count != 1)}>"
 
 
 def _value(told: dict[str, Any], band: Band, study: Study) -> Value:

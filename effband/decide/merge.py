@@ -87,16 +87,15 @@ def merge(
     judged = _Judge(before, after, ours, theirs)
     reasons = {name: judged.why_apart(name) for name in sorted({*ours, *theirs})}
     shared = {name for name, why in reasons.items() if why is None} if share else set()
-    names = {name: name if name in shared else AFTER + name for name in theirs}
+    names = {s.name: s.name if s.name in shared else AFTER + s.name for s in after.sources}
     labels = _labels(judged, ours, theirs, shared)
-    after_sources = {
+    used = {
         names[name]: replace(source, name=names[name], item=labels[True, source.item])
         for name, source in theirs.items()
-    }
-    before_sources = {
-        name: replace(source, item=labels[False, source.item]) for name, source in ours.items()
-    }
-    sources = {**after_sources, **before_sources}
+    } | {name: replace(source, item=labels[False, source.item]) for name, source in ours.items()}
+    # a ceiling may depend on what no result depends on
+    others = [*before.sources, *(replace(s, name=names[s.name]) for s in after.sources)]
+    sources = {source.name: source for source in others} | used
     kinds = {
         labels[later, item.name]: item.kind
         for later, items in ((True, after.items), (False, before.items))
@@ -106,7 +105,7 @@ def merge(
     case = replace(
         before,
         sources=tuple(sources[name] for name in sorted(sources)),
-        items=_items(sources, kinds),
+        items=_items(used, kinds),
         program=_joined(before.program, after.program, names),
         claims=(),
     )
@@ -117,9 +116,7 @@ def merge(
 
 
 def _used(case: Case, outputs: Sequence[Output]) -> dict[str, ErrorSource]:
-    """Return the sources that outputs and their ceilings depend on."""
-    steps = [at for o in outputs for at in (o.step, o.ceiling) if at is not None]
-    names: set[str] = set().union(*(case.program.sources_of[at] for at in steps))
+    names: set[str] = set().union(*(case.program.sources_of[o.step] for o in outputs))
     return {source.name: source for source in case.sources if source.name in names}
 
 
@@ -131,7 +128,7 @@ def _joined(before: Program, after: Program, names: dict[str, str]) -> Program:
         spot = step.spot and replace(step.spot, owner=AFTER + step.spot.owner)
         detail = step.detail
         if step.op == "source":
-            detail = names.get(str(detail), AFTER + str(detail))
+            detail = names[str(detail)]
         steps.append(Step(step.op, tuple(i + start for i in step.inputs), detail, spot))
     return Program(tuple(steps))
 
