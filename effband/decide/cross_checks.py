@@ -199,23 +199,23 @@ def _closings(pair: PairVerdict, case: Case, values: Values) -> list[Closing]:
     found = []
     drawn = values([step for _, step in leaves if step is not None])
     for (leaf, step), own in zip(leaves, drawn, strict=True):
-        low, high = (float(x) for x in np.quantile(own, [0.025, 0.975]))
-        wanted = None if step is None else _wanted(case, pair.output.step, step, leaf, high - low)
+        band = Interval(*(float(x) for x in np.quantile(own, [0.025, 0.975])))
+        wanted = None if step is None else _wanted(case, pair.output.step, step, leaf, band)
         if wanted is not None:
-            far = abs(wanted - leaf.value) / max(high - low, 1e-300)
-            found.append(
-                (far, Closing((pair.first, pair.second), leaf, wanted, Interval(low, high)))
-            )
+            far = abs(wanted - leaf.value) / max(band.half_width, 1e-300)
+            found.append((far, Closing((pair.first, pair.second), leaf, wanted, band)))
     return [closing for _, closing in sorted(found, key=lambda each: each[0])]
 
 
-def _wanted(case: Case, difference: int, step: int, leaf: Leaf, width: float) -> float | None:
+def _wanted(case: Case, difference: int, step: int, leaf: Leaf, band: Interval) -> float | None:
     """Return the value of a number, nearest to its own, at which a difference is 0, or None.
 
-    A number that is above 0 stays so, and a share of a whole stays one.
+    A number whose band lies above 0 stays so, and one whose band is that of a share of a whole
+    stays one.
     """
-    share = not any(leaf.unit.dimension) and 0.0 < leaf.value <= 1.0
-    least = LEAST * leaf.value if leaf.value > 0.0 else -math.inf
+    width = 2 * band.half_width
+    share = not any(leaf.unit.dimension) and leaf.value > 0.0 and band.high <= 1.0
+    least = LEAST * leaf.value if band.low > 0.0 else -math.inf
     most = 1.0 if share else math.inf
 
     def at(value: float) -> float:
