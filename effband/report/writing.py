@@ -141,10 +141,16 @@ def _move(folder: Path) -> None:
     decided = folder / _DECIDED
     if not decided.is_dir():
         return
-    for name in sorted(os.listdir(decided), key=RECEIPT.__eq__):
-        if name == RECEIPT:
-            _remove_outdated(folder, _listed(decided / RECEIPT))
-        os.replace(decided / name, folder / name)
+    names = sorted(os.listdir(decided), key=RECEIPT.__eq__)
+    with contextlib.ExitStack() as old:
+        for name in names if sys.platform != "win32" else ():
+            # held open, an old file is freed after the renames, which so follow at once
+            with contextlib.suppress(OSError):
+                old.enter_context(open(folder / name, "rb"))
+        for name in names:
+            if name == RECEIPT:
+                _remove_outdated(folder, _listed(decided / RECEIPT))
+            os.replace(decided / name, folder / name)
     _force(folder)
     os.rmdir(decided)
 

@@ -10,6 +10,7 @@ import contextlib
 import errno
 import os
 import random
+import shutil
 import signal
 import subprocess
 import sys
@@ -24,8 +25,7 @@ from effband.report.writing import astray, write_set
 
 pytestmark = pytest.mark.slow
 
-KILLS, RUNS_KILLED, ROUNDS = 200, 40, 100
-PHOTO = {"photo.jpg": b"mine"}
+KILLS, RUNS_KILLED, ROUNDS = 200, 60, 100
 SIZES = (200, 400_000)
 CASE = """\
 effband: 1
@@ -123,30 +123,52 @@ def test_each_length_of_file_that_the_system_refuses_leaves_the_old_set(tmp_path
     assert not [path for path in tmp_path.iterdir() if path.name.startswith(".")]
 
 
+def kill_at_work(process: subprocess.Popen[bytes], rng: random.Random) -> None:
+    """Kill a writer some time after it has written a few sets."""
+    assert process.stdout is not None
+    for _ in range(rng.randrange(4)):
+        assert process.stdout.readline() == b"done\n"
+    time.sleep(rng.uniform(0.0, 0.02))
+    process.send_signal(signal.SIGKILL)
+    assert process.wait(timeout=20) == -signal.SIGKILL
+
+
 @pytest.mark.parametrize("size", SIZES)
-@pytest.mark.parametrize("exists", [False, True], ids=["new", "existing"])
-def test_killed_at_any_moment_a_set_is_whole(tmp_path: Path, exists: bool, size: int) -> None:
+def test_killed_at_any_moment_a_new_folder_is_whole(tmp_path: Path, size: int) -> None:
     rng = random.Random(9)
     sets, sources = prepared(tmp_path, size)
+    place = tmp_path / "place"
+    unfinished = written = 0
+    for _ in range(KILLS):
+        with writer(*sources) as process:
+            for number in range(100):
+                tell(process, place / str(number))
+            kill_at_work(process, rng)
+        for folder in place.glob("[0-9]*"):
+            assert_whole(folder, *sets)
+            written += 1
+        unfinished += len(list(place.glob(".effband-*")))
+        shutil.rmtree(place, ignore_errors=True)
+    print(f"\n{KILLS} killed, {size} bytes, new: {written} whole, {unfinished} left unfinished")
+    assert written > KILLS
+    assert unfinished > KILLS / 10, "too few were killed at work"
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_killed_at_any_moment_a_set_is_whole_or_made_so(tmp_path: Path, size: int) -> None:
+    rng = random.Random(9)
+    sets, sources = prepared(tmp_path, size)
+    folder = tmp_path / "place" / "out"
+    wholes = [files | {"photo.jpg": b"mine"} for files in (sealed("o", size), *sets)]
     counts: collections.Counter[str] = collections.Counter()
-    for number in range(KILLS):
-        folder = tmp_path / "place" / (str(number) if not exists else "out")
-        if exists:
-            write_set(folder, sealed("o", size))
-            (folder / "photo.jpg").write_bytes(b"mine")
+    for _ in range(KILLS):
+        write_set(folder, sealed("o", size))
+        (folder / "photo.jpg").write_bytes(b"mine")
         with writer(*sources) as process:
             tell(process, folder, 100)
-            time.sleep(rng.uniform(0.0, 0.02 if not exists else 0.05))
-            process.send_signal(signal.SIGKILL)
-            assert process.wait(timeout=20) == -signal.SIGKILL
-        if not exists and not folder.exists():
-            counts["nothing"] += 1
-            continue
-        kept = PHOTO if exists else {}
-        wholes = [files | kept for files in (sealed("o", size), *sets)]
+            kill_at_work(process, rng)
         found = found_in(folder)
         counts[("old", "a", "b")[wholes.index(found)] if found in wholes else "mixed"] += 1
-        counts["left over"] += any(path.is_dir() for path in folder.iterdir())
         if found not in wholes:
             assert astray(folder) != ()
             for name, data in found.items():
@@ -154,9 +176,10 @@ def test_killed_at_any_moment_a_set_is_whole(tmp_path: Path, exists: bool, size:
         write_set(folder, {})
         assert found_in(folder) in wholes
         assert astray(folder) == ()
-    print(f"\n{KILLS} killed, {size} bytes, {'existing' if exists else 'new'}: {dict(counts)}")
-    assert counts["a"] + counts["b"] > KILLS / 10, "too early to prove anything"
-    assert counts["left over"] > 0, "none was killed at work"
+    unfinished = len(list(folder.glob(".effband-*")))
+    print(f"\n{KILLS} killed, {size} bytes, existing: {dict(counts)}, {unfinished} left unfinished")
+    assert all(counts[which] > 0 for which in ("old", "a", "b"))
+    assert unfinished > KILLS / 10, "too few were killed at work"
 
 
 def test_a_request_to_end_leaves_nothing_behind(tmp_path: Path) -> None:
@@ -213,17 +236,13 @@ def test_two_writers_never_mix(tmp_path: Path, exists: bool, one_dies: bool) -> 
 
 def test_a_run_that_is_killed_leaves_the_report_whole(tmp_path: Path) -> None:
     rng = random.Random(3)
-    commands = []
+    commands, wholes = [], []
     for number in (1, 2):
         case = tmp_path / f"case{number}.yaml"
         case.write_text(CASE.replace("trials: 20000", f"trials: 20000, seed: {number}"))
         run = [sys.executable, "-m", "effband", "run", str(case), "--format", "md,png,json", "-o"]
         commands.append(run)
-    wholes = []
-    for number, command in enumerate(commands):
-        start = time.monotonic()
-        subprocess.run([*command, tmp_path / f"whole{number}"], check=True, capture_output=True)
-        took = time.monotonic() - start
+        subprocess.run([*run, tmp_path / f"whole{number}"], check=True, capture_output=True)
         wholes.append(found_in(tmp_path / f"whole{number}"))
     assert wholes[0] != wholes[1]
     folder = tmp_path / "out"
@@ -233,11 +252,28 @@ def test_a_run_that_is_killed_leaves_the_report_whole(tmp_path: Path) -> None:
         process = subprocess.Popen(
             [*commands[turn % 2], folder], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         )
-        time.sleep(took * rng.uniform(0.7, 1.05))
+        if turn % 4 == 3:
+            time.sleep(rng.uniform(0.0, 1.0))
+        else:
+            wait_for_work(process, folder if folder.exists() else tmp_path)
+            time.sleep(rng.uniform(0.0, 0.01))
         process.kill()
         process.wait(timeout=20)
         found = found_in(folder) if folder.exists() else {}
-        assert found in [before, wholes[turn % 2]]
+        new = wholes[turn % 2]
+        if found not in (before, new):
+            assert (folder / ".effband-set").is_dir()
+            write_set(folder, {})
+            assert found_in(folder) == new
+            counts["mixed until the next call"] += 1
         counts["old" if found == before else "new"] += 1
     print(f"\n{RUNS_KILLED} runs killed: {dict(counts)}")
+    assert counts["old"] > 0
     assert counts["new"] > 0
+
+
+def wait_for_work(process: subprocess.Popen[bytes], place: Path) -> None:
+    """Wait until a writer has made its folder, beside those of the dead."""
+    before = set(os.listdir(place))
+    while process.poll() is None and set(os.listdir(place)) <= before:
+        time.sleep(0.0002)
