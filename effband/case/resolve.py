@@ -67,12 +67,12 @@ def with_longer_runs(case: Case, grown: Mapping[str, float]) -> Case:
     Formulas get the share that stands in the case, so results stay what they are. `grown` are
     columns, by name. Raises CaseError where a reading is then beyond its instrument.
     """
-    findings = Findings(case.text)
-    file, likes = typed(case.text, findings)
-    found = _Resolver(file, likes, findings, grown).case()
-    if findings.problems:
-        raise CaseError(findings.problems, case.text.file, case.text.text)
-    return found
+    itself: dict[Path, Path] = {(key,): (key,) for key in case.text.tree}
+    return changed(
+        case,
+        Change(moved=itself),
+        lambda file, findings: _Resolver(file, (), findings, grown).case(),
+    )
 
 
 class _Resolver:
