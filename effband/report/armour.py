@@ -39,14 +39,15 @@ MOST_MARKS = 200
 
 _DATA, _CHECK = 60, 4
 _COLUMNS = _DATA + _CHECK
-_MENTION = 2 * _CHECK + 32  # letters between two marks, below which they only speak of a block
 _SPARE = (("Z", "Zc"), ("+", "Za"), ("/", "Zb"))
-_BLANK = r"(?:[\s>*_|\u200b\ufeff\u00ad]|&(?:nbsp|gt|\#32|\#160|\#x20|\#xa0);|<[^<>]{0,500}>){1,40}"
+# What may stand between the words of a mark: blanks, quoting, entities (escaped again), tags.
+_BLANK = r"(?:[\s>*_|\u200b\ufeff\u00ad]|&(?:amp;){0,3}#?[A-Za-z0-9]{1,6};|<[^<>]{0,500}>){1,40}"
 _MARK = re.compile(
     _BLANK.join(("(BEGIN|END)", "EFFBAND", "FORMAT", r"([0-9]{1,4})", "BLOCK")), re.IGNORECASE
 )
 _TAG = re.compile(r"<[^<>]{0,1000}>")
 _ENDLESS = re.compile("&#[0-9A-Fa-fXx]{9,}")  # no character's number
+_LONG = re.compile("[A-Za-z0-9]{15}")  # the least block; where only words stand, one is spoken of
 _OTHER = re.compile(r"[^A-Za-z0-9]+")
 _HEAD = re.compile(rb"(?:file ([0-9]{1,9})|left out ([0-9]{1,12}) ([0-9a-f]{64})) ([^\n]{1,400})\n")
 _AGAIN = "copy the block again, from its BEGIN line to its END line"
@@ -140,7 +141,7 @@ def read_block(text: str, name: str = "the text") -> Block:
     ----------
     text
         A page, a report, a post or an e-mail. A block may stand in it several times, as where a
-        post is quoted; marks with next to nothing between them only speak of a block.
+        post is quoted; marks with nothing but words between them only speak of one.
     name
         What the text is called in messages.
 
@@ -233,9 +234,10 @@ def _stretches(text: str, name: str) -> Iterator[_Stretch]:
             continue
         after = marks[at + 1] if at + 1 < len(marks) else None
         end = len(text) if after is None else after.start()
-        lines = [_OTHER.sub("", line) for line in _plain(text[mark.end() : end]).split("\n")]
-        if sum(map(len, lines)) < _MENTION:
+        plain = _plain(text[mark.end() : end])
+        if not _LONG.search(plain):
             continue
+        lines = [_OTHER.sub("", line) for line in plain.split("\n")]
         stretch = _Stretch(lines, text.count("\n", 0, mark.end()) + 1, name, text)
         if {int(each[2]) for each in (mark, after) if each is not None} != {FORMAT}:
             what = f"the block is of another format than {FORMAT}"
@@ -297,10 +299,13 @@ def _unpacked(stretch: _Stretch) -> Block:
 
 def _inflated(letters: str, stretch: _Stretch) -> bytes:
     """Return the bytes behind the letters of a block, never more than a block may carry."""
+    letters = letters.removesuffix("Z")  # half of a pair, where the end is missing
     if re.search("Z(?![abc])", letters):
         raise stretch.bad("a Z in the block stands alone")
     for letter, spare in reversed(_SPARE):
         letters = letters.replace(spare, letter)
+    if len(letters) % 4 == 1:  # fewer bits than a byte has, where the end is missing
+        letters = letters[:-1]
     inflating = zlib.decompressobj()
     try:
         packed = base64.b64decode(letters + "=" * (-len(letters) % 4), validate=True)
