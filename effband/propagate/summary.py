@@ -19,6 +19,7 @@ LARGEST_SHARE = 0.02  # of one trial in the sum of squares, beyond which no vari
 LARGEST_SPREAD = 0.1  # relative, of the standard deviation from lane to lane
 LANES_FOR_TAIL_TEST = 8
 SHADES = 60
+DOTS = 50  # quantiles kept for pictures
 
 
 @dataclass(frozen=True)
@@ -40,6 +41,7 @@ class Summary:
 
     `mean` and `standard_uncertainty` are None where they do not exist. `density` is for
     pictures: edges of `SHADES` slices over the middle 99.8 %, and the share of trials per width.
+    So are `dots`: the quantiles at (i - 0.5) / `DOTS`, equally likely outcomes in rising order.
     """
 
     mean: float | None
@@ -53,6 +55,7 @@ class Summary:
     no_variance: str | None
     density: tuple[FloatArray, FloatArray]
     two_groups: bool = False
+    dots: tuple[float, ...] = ()
 
 
 def summarise(counts: Counts, probability: float, degrees_of_freedom: float, why: str) -> Summary:
@@ -98,6 +101,7 @@ def summarise(counts: Counts, probability: float, degrees_of_freedom: float, why
         no_variance=no_variance,
         density=density,
         two_groups=_two_groups(density[1]),
+        dots=tuple(staircase.quantiles([(i + 0.5) / DOTS for i in range(DOTS)])),
     )
 
 
@@ -114,6 +118,7 @@ def _constant(counts: Counts) -> Summary:
         varies=False,
         no_variance=None,
         density=(np.zeros(1), np.zeros(0)),
+        dots=(counts.shift,) * DOTS,
     )
 
 
