@@ -62,8 +62,8 @@ class Change:
         The outputs of both cases.
     was, now, change, ratio
         The numbers; no ratio where the one before may be 0 or is a point on a scale.
-    higher
-        How often after is higher.
+    higher, lower
+        How often after is higher, and how often lower.
     by, reached
         The change that was asked about, and how often it was reached: that much or more, or
         where it is negative that much or less. None where it does not fit.
@@ -80,15 +80,20 @@ class Change:
     change: Number
     ratio: Number | None
     higher: Share
+    lower: Share
     by: float | None
     reached: Share | None
     unshared: Interval | None = None
     differs: tuple[str, ...] = ()
 
+    @property
+    def likelier(self) -> Share:
+        """How often after is on the side where it mostly is."""
+        return self.higher if self.higher.value >= self.lower.value else self.lower
+
     def shown(self, probability: float) -> bool | None:
         """Return whether the change is shown; None where the trials do not settle it."""
-        most = max(self.higher.value, 1 - self.higher.value)
-        return _reaches(replace(self.higher, value=most), (1 + probability) / 2)
+        return _reaches(self.likelier, (1 + probability) / 2)
 
     def by_shown(self, probability: float) -> bool | None:
         """Return whether the change that was asked about is shown; None where it is unsettled."""
@@ -233,7 +238,7 @@ class _Sums:
             ratio = self._add("divide", (now.step, was.step))
             self.changes.append(_as("change of", was, change))
             self.ratios.append(_as("ratio of", was, ratio))
-            self.events.append(Event(change, zero))
+            self.events += [Event(change, zero), Event(zero, change)]
             if pair.by is not None:
                 limit = self._add("constant", (), pair.by)
                 self.events.append(Event(change, limit) if pair.by >= 0.0 else Event(limit, change))
@@ -303,6 +308,7 @@ class _Sums:
                 now[k],
                 change[k],
                 None if ratios[k] is None else next(numbers),
+                next(shares),
                 next(shares),
                 pair.by,
                 None if pair.by is None else next(shares),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 from typing import Any
 
 from effband import __version__
@@ -147,11 +146,10 @@ def verdict(change: Change, asked: float, brief: bool = False) -> list[str]:
             else ("nothing in it was uncertain")
         )
         return [f"The change has no spread, since {why}."]
-    up = change.higher.value >= 0.5
     more, less = ("better", "worse") if _is_judged(change) else ("higher", "lower")
-    seen = change.higher if up else replace(change.higher, value=1 - change.higher.value)
+    seen = change.likelier
     both_sided = (1 + asked) / 2
-    chance = f"after is {more if up else less} in {_trials(seen, both_sided)}"
+    chance = f"after is {more if seen is change.higher else less} in {_trials(seen, both_sided)}"
     needed = f"{words.probability(both_sided)} are asked for, since it could have gone either way"
     why = "" if brief else f"; {needed}"
     found = {
@@ -286,6 +284,7 @@ def _change(change: Change, asked: float) -> dict[str, Any]:
         "change_unit": unit.width_symbol or "1",
         "ratio": None if change.ratio is None else _number(change.ratio, 1.0, 0.0),
         "probability_higher": _share(change.higher) if change.change.summary.varies else None,
+        "probability_lower": _share(change.lower) if change.change.summary.varies else None,
         "shown": change.shown(asked) if change.change.summary.varies else None,
         "by": None if change.by is None else change.by / unit.factor,
         "probability_by": None if change.reached is None else _share(change.reached),

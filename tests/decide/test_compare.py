@@ -404,6 +404,19 @@ def test_a_value_without_end_is_refused_and_says_of_which_case() -> None:
         compared(case_of(text), case_of(text.replace("value: 3", "value: 0.5")))
 
 
+def test_trials_without_any_change_speak_for_neither_side() -> None:
+    """max(x, 100) with x even from 90 to 110, twice: a quarter stays, 3/8 rises, 3/8 falls."""
+    text = (
+        "effband: 1\ntitle: t\ninputs:\n  x: {value: 100 W, plus_minus: 10 W}\n"
+        "  floor: {constant: 100 W}\nresults:\n  p: {formula: 'max(x, floor)', unit: W}\n"
+    )
+    other = text.replace("x: {", "y: {").replace("max(x", "max(y")
+    change = change_of(text, other, trials=100_000)
+    assert change.higher.value == pytest.approx(3 / 8, abs=0.008)
+    assert change.lower.value == pytest.approx(3 / 8, abs=0.008)
+    assert change.shown(0.95) is False
+
+
 def test_settings_that_differ_are_said() -> None:
     other = case_of(BETTER + "settings: {trials: 20000, seed: 4}\n")
     found = compared(case_of(FLOW), other, trials=20_000)
