@@ -202,7 +202,8 @@ def _wanted(claim: Claim, staircase: Staircase, summary: Summary) -> float | Non
     """Return the half-width at which the claim would be settled, the value staying, or None.
 
     The band is drawn in about its median until the claim holds, or fails on one side, in the
-    share that its confidence asks for.
+    share that its confidence asks for. None does where the trials cannot tell the median from
+    a limit.
     """
     middle = summary.median
     low = -math.inf if claim.low is None else claim.low
@@ -215,7 +216,8 @@ def _wanted(claim: Claim, staircase: Staircase, summary: Summary) -> float | Non
         return max(shares) >= claim.confidence
 
     least, most = 0.0, 1.0
-    if middle in (low, high) or not settled(1e-6):
+    noise = NEAR * (summary.simulation.median or 0.0)
+    if min(abs(middle - low), abs(middle - high)) <= noise or not settled(1e-6):
         return None
     for _ in range(STEPS):
         factor = (least + most) / 2

@@ -41,7 +41,7 @@ def screen(study: Study) -> str:
     names = list(dict.fromkeys(band.output.target.name for band in study.bands))
     first = study.case.headline or names[0]
     checks = [judgements.cross_check(each) for each in study.cross_checks]
-    lines += _judged("Cross-checks that fail", [each for each in checks if each.bad])
+    lines += _judged("Cross-checks that fail", _in_one([each for each in checks if each.bad]))
     for name in names:
         bands = [band for band in study.bands if band.output.target.name == name]
         short = len(names) > MOST_IN_FULL and name != first
@@ -75,17 +75,23 @@ def _judged(heading: str, found: list[judgements.Judgement]) -> list[str]:
 
 
 def _in_one(checks: list[judgements.Judgement]) -> list[judgements.Judgement]:
-    """Return a line for many cross-checks of one name that come out alike."""
+    """Return a line for many cross-checks of one name that come out alike.
+
+    Of those that fail, the first stands for all.
+    """
     alike: dict[tuple[str, str], list[judgements.Judgement]] = {}
     for each in checks:
         alike.setdefault((each.name, each.verdict), []).append(each)
-    return [
-        replace(found[0], title=f"{name}, in {len(found)} runs", short=())
-        if len(found) > MOST_IN_FULL
-        else each
-        for (name, _), found in alike.items()
-        for each in (found[:1] if len(found) > MOST_IN_FULL else found)
-    ]
+    shown = []
+    for (name, _), found in alike.items():
+        first = found[0]
+        if len(found) <= MOST_IN_FULL:
+            shown += found
+        elif first.bad:
+            shown.append(replace(first, title=f"{first.title} and {len(found) - 1} more"))
+        else:
+            shown.append(replace(first, title=f"{name}, in {len(found)} runs", short=()))
+    return shown
 
 
 def _result(bands: list[Band], study: Study, short: bool) -> list[str]:

@@ -424,6 +424,17 @@ def test_many_runs_that_agree_take_one_line(study_of: StudyOf) -> None:
     assert "same, in 6 runs: agree" in printed
 
 
+def test_many_runs_that_disagree_take_no_screen_each(study_of: StudyOf) -> None:
+    rows = ", ".join(f"r{k}: {{v: 10, w: 1{k}}}" for k in range(2, 9))
+    head, _, tail = RUNS.partition("claims:")[0].partition("rows: ")
+    tail = tail.partition("\n")[2]
+    study = study_of(f"{head}rows: {{{rows}}}\n{tail}")
+    printed = screen(study)
+    assert "same, run r2 and 6 more: DISAGREE" in printed
+    assert printed.count("DISAGREE") == 1
+    assert [each["verdict"] for each in checks_in(study)] == 7 * ["disagree"]
+
+
 # -- one value of several -------------------------------------------------------------------------
 
 DISCREPANT = [(0.36, 0.010), (0.30, 0.012)]
