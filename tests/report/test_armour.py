@@ -13,12 +13,17 @@ import html
 import random
 import re
 import string
+import textwrap
 import time
 import tracemalloc
 import zlib
 from collections.abc import Callable
+from email import policy
+from email.message import EmailMessage
 
 import pytest
+from cmarkgfm import github_flavored_markdown_to_html
+from cmarkgfm.cmark import Options
 
 from effband.report.armour import (
     CASE,
@@ -283,6 +288,26 @@ def mangled(text: str, seed: int) -> str:
 def test_200_posts_mangled_in_many_ways_at_once() -> None:
     block = armoured(FILES)
     assert [k for k in range(200) if read_armoured(mangled(post(block), k)) != FILES] == []
+
+
+@pytest.mark.parametrize("smart", [0, Options.CMARK_OPT_SMART])
+@pytest.mark.parametrize("quote", ["", "> ", "- ", "    "])
+def test_a_post_set_by_a_reference_renderer_of_markdown(smart: int, quote: str) -> None:
+    text = "\n".join(quote + line for line in post(armoured(FILES)).split("\n"))
+    page = github_flavored_markdown_to_html(text, options=smart)
+    assert read_armoured(page) == FILES
+    # The source of the page, shown on another page.
+    assert read_armoured(html.escape(page)) == FILES
+
+
+@pytest.mark.parametrize("coding", ["7bit", "quoted-printable"])
+def test_a_post_sent_and_quoted_by_the_mail_library(coding: str) -> None:
+    for width in (40, 72):
+        letter = EmailMessage()
+        body = textwrap.fill(post(armoured(FILES)), width)
+        letter.set_content(textwrap.indent(body, "> "), cte=coding)
+        sent = letter.as_bytes(policy=policy.SMTP).decode("ascii")
+        assert read_armoured(sent) == FILES
 
 
 def test_the_manglings_would_spoil_a_case_as_it_stands() -> None:
