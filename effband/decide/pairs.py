@@ -120,7 +120,8 @@ def _widths(
             found.append(width_about(by, output.target.unit, value))
         except Misread as error:
             if not found:
-                remedy = f"{error.remedy}; it is for {output.target.name}, or --result NAME"
+                name = output.target.name
+                remedy = f"{error.remedy} (it is asked of {name}; --result names another)"
                 raise Misread(error.start, error.length, error.what, remedy) from None
             found.append(None)
     return found
