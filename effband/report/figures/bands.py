@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 from effband.report import words
-from effband.report.figures.page import BLUE, INK, label, mark
+from effband.report.figures.page import BLUE, INK, label, stamped
 from effband.study import Band, Study
 
 MOST_ROWS = 40
@@ -55,7 +55,7 @@ def bands_figure(study: Study, stamp: str = "") -> Figure:
     title.set_text(label(study.case.title))
     _shorten(figure, title, 0.95)
     title.set_text(title.get_text() + note)
-    mark(figure, stamp)
+    stamped(figure, stamp)
     return figure
 
 

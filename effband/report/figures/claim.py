@@ -122,7 +122,8 @@ def _judged(verdict: Verdict) -> str:
     if verdict.verdict is None:
         return f"{judged.verdict}: {verdict.reason}"
     text = f"It {judged.lines[0]}: {judged.verdict}"
-    return f"{text} ({verdict.reason})" if verdict.reason else text
+    text += f" ({verdict.reason})" if verdict.reason else ""
+    return f"{text}; the worst is {verdict.worst.where}" if len(verdict.claim.outputs) > 1 else text
 
 
 def _in_short(found: Outcomes, study: Study) -> str:
@@ -144,23 +145,28 @@ def claim_figure(study: Study, stamp: str = "") -> Figure | None:
     if found is None:
         return None
     figure, name = page.page(), page.named(found.band)
+    target, where = found.band.output.target, found.band.output.where
+    unit = target.unit
     if found.verdict is None:
         title = [name, _in_short(found, study)]
         under = f"Each dot is one of {len(found.sides)} equally likely outcomes."
     else:
-        title = [_counted(found), f"{name} {_claimed(found.verdict)}"]
+        of = f"{target.label or target.name}{' in ' * bool(where)}{where}"
+        title = [_counted(found), f"{of} {_claimed(found.verdict)}"]
         under = f"{_judged(found.verdict)}."
     if words.is_impossible(found.band):
-        under = f"IMPOSSIBLE, its ceiling is {found.band.output.target.ceiling}. {under}"
+        under = f"IMPOSSIBLE, its ceiling is {target.ceiling}. {under}"
     y = page.head(figure, title, under)
     if found.verdict is not None:
         y = _key(figure, found, y)
-    page.foot(figure, study.case.title, stamp)
+    page.foot(figure, stamp, study.case.title)
     axes = page.axes_at(figure, page.SIDE, y, page.SIDE, 74)
-    axes.set_xlim(*page.reach([found.band], [x for x in found.limits if x is not None]))
+    axes.set_xlim(
+        *page.reach([found.band.summary], unit, [x for x in found.limits if x is not None])
+    )
     axes.set_ylim(0.0, float(axes.bbox.height))  # pixels
     page.ticks(axes)
-    page.name_axis(axes, name, found.band.output.target.unit)
+    page.name_axis(axes, name, unit)
     _dots(axes, found)
     _strip(axes, found, study)
     _limits(axes, found)
@@ -210,7 +216,7 @@ def _strip(axes: Axes, found: Outcomes, study: Study) -> None:
     band, unit = found.band, found.band.output.target.unit
     with page.limits_kept(axes):
         page.strip(axes, band.summary, unit, STRIP_AT, STRIP_DEEP, upright=False)
-        page.interval(axes, band, STRIP_AT, upright=False)
+        page.interval(axes, page.mark_of(band), unit, STRIP_AT, upright=False)
     middle = unit.from_si(words.central(band))
     page.text_at(axes, middle, STRIP_AT - STRIP_DEEP / 2 - 10, _in_short(found, study))
 

@@ -122,17 +122,23 @@ def loads_figure(study: Study, stamp: str = "") -> Figure | None:
     title = f"{target.label or target.name} at {len(bands)} loads{unit}"
     y = page.head(figure, [title], under)
     limits = list(_limits(study, bands))
-    values = page.reach(shown, [x for _, both in limits for x in both], 0.16 if reading else 0.06)
+    values = page.reach(
+        [band.summary for band in shown],
+        target.unit,
+        [x for _, both in limits for x in both],
+        0.16 if reading else 0.06,
+    )
     limits = [(text, both) for text, both in limits if any(_within(values, x) for x in both)]
     for style, (text, _) in zip(STYLES, limits, strict=False):
         _key(figure, y, style, text)
         y += 22
-    page.foot(figure, study.case.title, stamp)
+    page.foot(figure, stamp, study.case.title)
     if reading is not None:
         axes = page.axes_at(figure, 64, y + 6, page.MARGIN, 74)
         _by_reading(axes, shown, reading, values)
     else:
-        axes = _by_name(figure, shown, y, values)
+        axes = page.rows(figure, [page.mark_of(b) for b in shown], target.unit, y, 74, values)
+        page.name_axis(axes, target.label or target.name, target.unit)
     draw = axes.axhline if reading is not None else axes.axvline
     for style, (_, both) in zip(STYLES, limits, strict=False):
         for x in both:
@@ -190,7 +196,7 @@ def _by_reading(
         with page.limits_kept(axes):
             deep = min(0.5 * least, WIDEST / scale)
             page.strip(axes, band.summary, band.output.target.unit, at, deep, upright=True)
-            page.interval(axes, band, at, upright=True)
+            page.interval(axes, page.mark_of(band), band.output.target.unit, at, upright=True)
         room = min(least * scale, 0.2 * axes.bbox.width) - 6
         over, under = words.rounded(band).with_unit, page.label(str(band.output.run))
         bottom, top = _ends(band)
@@ -219,37 +225,3 @@ def _about(axes: Axes, x: float, y: float, text: str, way: int) -> None:
         bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
         zorder=4,
     )
-
-
-def _by_name(figure: Figure, bands: Sequence[Band], y: float, values: tuple[float, float]) -> Axes:
-    """Draw a row for every load in the order of the file: its name, its strip, its value."""
-    names = [page.cut(figure, page.label(str(b.output.run)), page.PLAIN, 200) for b in bands]
-    numbers = [page.cut(figure, words.rounded(b).with_unit, page.PLAIN, 200) for b in bands]
-    left, right = (
-        page.MARGIN + 12 + max(page.across(figure, text, page.PLAIN) for text in texts)
-        for texts in (names, numbers)
-    )
-    axes = page.axes_at(figure, left, y, right, 74)
-    axes.set_xlim(*values)
-    axes.set_ylim(len(bands) - 0.4, -0.6)
-    page.ticks(axes)
-    target = bands[0].output.target
-    page.name_axis(axes, target.label or target.name, target.unit)
-    gap = 10 / float(axes.bbox.width)
-    for at, band in enumerate(bands):
-        with page.limits_kept(axes):
-            page.strip(axes, band.summary, target.unit, at, 0.6, upright=False)
-            page.interval(axes, band, at, upright=False)
-        for x, text, side in ((-gap, names[at], "right"), (1 + gap, numbers[at], "left")):
-            axes.text(
-                x,
-                at,
-                text,
-                transform=axes.get_yaxis_transform(),
-                ha=side,
-                va="center",
-                fontsize=page.PLAIN,
-                color=page.INK,
-                parse_math=False,
-            )
-    return axes

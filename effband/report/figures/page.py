@@ -9,6 +9,7 @@ import functools
 import io
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -29,11 +30,30 @@ from effband.units import Unit
 INK, QUIET, BLUE, VERMILION = "#222222", "#595959", "#0072B2", "#D55E00"
 DPI = 100
 WIDE, HIGH = 800, 450  # pixels, for a forum post
-TITLE, PLAIN = 15, 12  # points; shrunk to half, the plain text can still be read
-LONGEST_LABEL = 200
+TITLE, PLAIN, LEAST = 15, 12, 9  # points; shrunk to half, the plain text can still be read
+LONGEST_LABEL, LONGEST_TEXT = 200, 1000  # letters
 STAMP = 12  # letters
 MARGIN, SIDE = 16, 32  # pixels beside texts, and beside axes
 DENSEST = 0.85  # how opaque a strip is where most trials lie
+
+
+Span = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Mark:
+    """What is drawn as a strip with an interval: its name, its number in words, its value (SI)."""
+
+    name: str
+    number: str
+    summary: Summary
+    middle: float
+
+
+def mark_of(band: Band) -> Mark:
+    """Return the mark of a band, under the name of its run."""
+    number = words.rounded(band).with_unit
+    return Mark(str(band.output.run), number, band.summary, words.central(band))
 
 
 def page(wide: float = WIDE, high: float = HIGH) -> Figure:
@@ -50,9 +70,11 @@ def png(figure: Figure) -> bytes:
     return stream.getvalue()
 
 
-def label(text: str) -> str:
-    """Return text that the font can draw; a letter it lacks is spelt out."""
-    shown = printable(" ".join(text.split()))[:LONGEST_LABEL]
+def label(text: str, longest: int = LONGEST_LABEL) -> str:
+    """Return text that the font can draw; a letter it lacks is spelt out, and long text cut."""
+    shown = printable(" ".join(text.split()))
+    if len(shown) > longest:
+        shown = shown[:longest] + "..."
     known = _letters()
     return "".join(c if ord(c) in known else f"<U+{ord(c):04X}>" for c in shown)
 
@@ -120,14 +142,16 @@ def head(figure: Figure, title: Sequence[str], under: str, lines: int = 2) -> fl
     y = 0.6 * MARGIN
     room = figure.bbox.width - 2 * MARGIN
     bold = [(TITLE, "bold", cut(figure, label(t), TITLE, room, "bold")) for t in title]
-    plain = [(PLAIN, "normal", t) for t in broken(figure, label(under), PLAIN, room, lines)]
+    plain = [
+        (PLAIN, "normal", t) for t in broken(figure, label(under, LONGEST_TEXT), PLAIN, room, lines)
+    ]
     for size, weight, text in (*bold, *plain):
         put(figure, MARGIN, y, text, size, fontweight=weight)
         y += 1.35 * size * DPI / 72
     return y + 2
 
 
-def mark(figure: Figure, stamp: str) -> None:
+def stamped(figure: Figure, stamp: str) -> None:
     """Write the stamp small into the lower right corner."""
     text = label(stamp)[:STAMP]
     if text:
@@ -135,11 +159,14 @@ def mark(figure: Figure, stamp: str) -> None:
         put(figure, *where, text, 7, color=QUIET, ha="right", va="bottom")
 
 
-def foot(figure: Figure, title: str, stamp: str) -> None:
-    """Write the title of the case into the lower left corner, and the stamp into the other."""
-    text = cut(figure, label(title), 9, figure.bbox.width - 2 * MARGIN - 100)
-    put(figure, MARGIN, figure.bbox.height - 6, text, 9, color=QUIET, va="bottom")
-    mark(figure, stamp)
+def foot(figure: Figure, stamp: str, *titles: str) -> None:
+    """Write titles of cases into the lower left corner, and the stamp into the other."""
+    y = figure.bbox.height - 6
+    for title in reversed(titles):
+        text = cut(figure, label(title), LEAST, figure.bbox.width - 2 * MARGIN - 100)
+        put(figure, MARGIN, y, text, LEAST, color=QUIET, va="bottom")
+        y -= 1.3 * LEAST * DPI / 72
+    stamped(figure, stamp)
 
 
 # -- axes -----------------------------------------------------------------------------------------
@@ -246,39 +273,71 @@ def strip(axes: Axes, summary: Summary, unit: Unit, at: float, deep: float, upri
     axes.imshow(picture, extent=extent, origin="lower", aspect="auto", interpolation="bilinear")
 
 
-def interval(axes: Axes, band: Band, at: float, upright: bool) -> None:
-    """Draw the interval of a band as a line, and its value as a dot upon it."""
-    unit, ends = band.output.target.unit, band.summary.interval
+def interval(axes: Axes, mark: Mark, unit: Unit, at: float, upright: bool) -> None:
+    """Draw an interval as a line, and the value as a dot upon it."""
+    ends = mark.summary.interval
     along = [unit.from_si(ends.low), unit.from_si(ends.high)]
-    middle = unit.from_si(words.central(band))
-    one, other = ([at, at], along) if upright else (along, [at, at])
-    axes.plot(one, other, color=INK, lw=2, solid_capstyle="butt")
-    one, other = ([at], [middle]) if upright else ([middle], [at])
-    axes.plot(one, other, marker="o", color=INK, ms=6)
+    line, dot = (along, [at, at]), ([unit.from_si(mark.middle)], [at])
+    if upright:
+        line, dot = line[::-1], dot[::-1]
+    axes.plot(*line, color=INK, lw=2, solid_capstyle="butt")
+    axes.plot(*dot, color=INK, marker="o", ms=6)
+
+
+def rows(
+    figure: Figure, marks: Sequence[Mark], unit: Unit, y: float, bottom: float, span: Span
+) -> Axes:
+    """Draw a row for each mark from y pixels down: its name, its strip, its number."""
+    names = [cut(figure, label(mark.name), PLAIN, 200) for mark in marks]
+    numbers = [cut(figure, mark.number, PLAIN, 200) for mark in marks]
+    left, right = (
+        MARGIN + 12 + max(across(figure, text, PLAIN) for text in texts)
+        for texts in (names, numbers)
+    )
+    axes = axes_at(figure, left, y, right, bottom)
+    axes.set_xlim(*span)
+    axes.set_ylim(len(marks) - 0.4, -0.6)
+    ticks(axes)
+    gap = 10 / float(axes.bbox.width)
+    for at, mark in enumerate(marks):
+        with limits_kept(axes):
+            strip(axes, mark.summary, unit, at, 0.6, upright=False)
+            interval(axes, mark, unit, at, upright=False)
+        for x, text, side in ((-gap, names[at], "right"), (1 + gap, numbers[at], "left")):
+            axes.text(
+                x,
+                at,
+                text,
+                transform=axes.get_yaxis_transform(),
+                ha=side,
+                va="center",
+                fontsize=PLAIN,
+                color=INK,
+                parse_math=False,
+            )
+    return axes
 
 
 def reach(
-    bands: Sequence[Band], more: Sequence[float], margin: float = 0.06
-) -> tuple[float, float]:
-    """Return the limits of an axis, in the unit of the bands, that shows them and their strips.
+    summaries: Sequence[Summary],
+    unit: Unit,
+    more: Sequence[float] = (),
+    margin: float = 0.06,
+    always: bool = False,
+) -> Span:
+    """Return the limits of an axis that shows intervals and dots, in a unit.
 
-    Of `more`, values in that unit, those are taken in that do not make it more than twice as
-    long. Tails are shown to the outermost dots.
+    Of `more`, values in that unit, those are taken in that lie no further off than half the
+    length, or `always` all. Tails are shown to the outermost dots.
     """
-    unit = bands[0].output.target.unit
     values = [
         unit.from_si(x)
-        for band in bands
-        for x in (
-            band.summary.interval.low,
-            band.summary.interval.high,
-            words.central(band),
-            *band.summary.dots,
-        )
+        for summary in summaries
+        for x in (summary.interval.low, summary.interval.high, *summary.dots)
     ]
     low, high = min(values), max(values)
     span = high - low or abs(high) / 10 or 1.0
-    near = [x for x in more if low - span / 2 <= x <= high + span / 2]
+    near = [x for x in more if always or low - span / 2 <= x <= high + span / 2]
     low, high = min([low, *near]), max([high, *near])
     span = high - low or span
     return low - margin * span, high + margin * span

@@ -88,7 +88,7 @@ def wideners_figure(study: Study, stamp: str = "") -> Figure | None:
     figure = page.page(high=96 + ROW * len(lines) + 24 * (len(kinds) + (rest > 0)))
     under = f"Each bar: what is saved of the half-width, {_half(band)}, if that were known exactly."
     y = page.head(figure, [f"What widens {page.named(band)}"], under, lines=1) + 6
-    page.foot(figure, study.case.title, stamp)
+    page.foot(figure, stamp, study.case.title)
     room = figure.bbox.width - 2 * page.MARGIN
     for line, saved in lines:
         numbers = _told(band, line, saved)
