@@ -15,9 +15,9 @@ from effband.case.format import Claim as Written
 from effband.case.model import Claim, Output, Target, loads
 from effband.case.program import Builder
 from effband.case.text import Path
-from effband.case.values import width_about
+from effband.case.values import parse_width, width_about
 from effband.problems import Misread
-from effband.units import Unit, parse_quantity
+from effband.units import Quantity, Unit, parse_quantity
 
 DEFAULT_CONFIDENCE = 0.95
 LEAST_CONFIDENCE, MOST_CONFIDENCE = 0.5, 0.9999
@@ -135,7 +135,7 @@ def _limits(
                     raise Misread(0, len(match[key]), what, f"write it in {unit.text}")
                 found[key] = quantity.si
             elif unit is not None and "value" in found:
-                found[key] = width_about(match[key], unit, found["value"])
+                found[key] = _width(match[key], unit, found["value"])
         except Misread as error:
             start = match.start(key) + error.start
             findings.error((*path, "says"), error.what, error.remedy, start, error.length)
@@ -150,6 +150,15 @@ def _limits(
         findings.error((*path, "says"), "the first limit must be the lower", "exchange the two")
         return None
     return (low, high) if low is not None or high is not None else None
+
+
+def _width(text: str, unit: Unit, value: float) -> float:
+    """Return the width of a claim, SI; a bare % of a plain number could be either of two."""
+    given = parse_width(text)
+    if isinstance(given, Quantity) and given.unit.text == "%" and unit.text == "1":
+        what = f"{text} of the value, or {given.si:g}?"
+        raise Misread(0, len(text), what, f"write `{text} of value` or `{given.si:g}`")
+    return width_about(text, unit, value)
 
 
 def _doubt_reach(target: Target, low: float | None, path: Path, findings: Findings) -> None:

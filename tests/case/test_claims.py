@@ -219,6 +219,12 @@ REFUSED = [
         "write `2 points` or `2 % of value`",
     ),
     (
+        "result: part, says: is 0.98 within 2 %",
+        "2 %",
+        "2 % of the value, or 0.02?",
+        "write `2 % of value` or `0.02`",
+    ),
+    (
         "result: volume, says: is 90 L within 0 L",
         "is 90 L within 0 L",
         "the width is above 0",
