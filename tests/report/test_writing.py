@@ -361,6 +361,15 @@ def test_what_is_left_of_a_decided_set_does_not_go_over_foreign_files(tmp_path: 
     assert found_in(tmp_path) == sealed("n") | {"case.yaml": b"effband: 1"}
 
 
+def test_what_a_killed_writer_moved_already_is_ours(tmp_path: Path) -> None:
+    write_set(tmp_path, sealed("o"))
+    left = tmp_path / ".effband-set"
+    write_set(left, sealed("n"))
+    (left / "post.txt").replace(tmp_path / "post.txt")
+    write_set(tmp_path, sealed("m"))
+    assert_whole(tmp_path, sealed("m"))
+
+
 @pytest.mark.parametrize("force", [False, True])
 def test_a_link_in_place_of_a_decided_set_is_refused(tmp_path: Path, force: bool) -> None:
     write_set(tmp_path / "elsewhere", sealed("x"))
