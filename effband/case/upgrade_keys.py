@@ -78,6 +78,10 @@ def _check_replaced(upgrade: Upgrade, path: Path, file: CaseFile, findings: Find
         elif name in fitted:
             what = f"{name} is fitted together with others, so it is not replaced alone"
             findings.error(place, what, "change the fit in a case of its own, and compare the two")
+        elif file.runs is not None and name in file.runs.readings:
+            what = f"{name} is a reading, which is no better by itself"
+            remedy = "replace its instrument, or read it otherwise: `adds:` takes a new reading"
+            findings.error(place, what, remedy)
         elif findings.known(name, [*file.instruments, *inputs], place, "instrument or input"):
             if upgrade.instrument is not None and name not in file.instruments:
                 what = f"{name} is an input, and no instrument"

@@ -34,6 +34,8 @@ class Option:
         Whether repeats can do anything for this output at all.
     chances
         Of the claims that are not settled now.
+    moved
+        The output as written, now and then, where the upgrade states another value; else None.
     why_not
         Why there is no band.
     """
@@ -48,6 +50,7 @@ class Option:
     repeats: int | None
     by_repeats: bool
     chances: tuple[Chance, ...]
+    moved: tuple[float, float] | None
     why_not: str = ""
 
     @property

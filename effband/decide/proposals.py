@@ -62,7 +62,7 @@ def proposals(
         Runs the changes.
     """
     found = []
-    for item in wideners[:MOST]:
+    for item in [item for item in wideners if can_be_better(item)][:MOST]:
         proposal = _proposal(case, item, wanted, now, draws)
         if proposal is not None and proposal.saved.value >= LEAST_SAVED * now.value:
             found.append(proposal)
@@ -78,8 +78,6 @@ def _proposal(
             half = draws.half_of(_with(case, item, INSTRUMENTS_BY_NAME[like]), wanted)
             if half is not None and now.less(half).value >= LEAST_SAVED * now.value:
                 return Proposal(item, like, half, now.less(half))
-    if not can_be_better(item):
-        return None
     try:
         half = draws.half_of(with_item_better(case, item), wanted)
     except ComputationRefused:

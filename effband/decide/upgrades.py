@@ -7,6 +7,7 @@ readings as they are; where the value will lie, nobody knows before.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
@@ -23,6 +24,7 @@ from effband.decide.proposals import proposals
 from effband.decide.repeats import scatters_by_run, with_endless_repeats, with_repeats
 from effband.decide.spending import Candidate, Spending, best_purchase
 from effband.problems import CaseError, ComputationRefused
+from effband.propagate.as_written import values_as_written
 from effband.propagate.counting import Counts
 from effband.propagate.half_widths import half_widths_without
 from effband.propagate.rows import Rows
@@ -31,6 +33,7 @@ from effband.propagate.variants import Rewriting
 LITTLE = 0.05  # of the half-width: if nothing on the list saves more, something else comes first
 MOST_REPEATS = 100
 LEAST_RUNS_FOR_T = 3
+SAME = 1e-9  # relative, within which a value counts as the same
 
 Progress = Callable[[str, int, int], None]
 
@@ -156,19 +159,24 @@ class _Adviser:
         purpose = self.upgrades[name].for_
         return None if purpose is None else purpose.run
 
-    def _allowed(self, names: Sequence[str], changed: Mapping[str, Case]) -> bool:
-        """Return whether upgrades can be bought together, and none makes another idle."""
-        if sum(self.upgrades[name].repeats is not None for name in names) > 1:
-            return False
-        if together(change_of(self.case, name) for name in names) is None:
-            return False
-        touched = {name: self._touched({name: changed[name]}) for name in names}
-        return all(
-            touched[a] & self._used(changed[b])
-            for a in names
-            for b in names
-            if a != b and self.upgrades[a].repeats is None  # which betters what others bring
-        )
+    def _apart(self, changed: Mapping[str, Case]) -> set[frozenset[str]]:
+        """Return the pairs that cannot be bought together, or of which one makes the other idle."""
+        touched = {name: self._touched({name: other}) for name, other in changed.items()}
+        used = {name: self._used(other) for name, other in changed.items()}
+        repeating = {name for name in changed if self.upgrades[name].repeats is not None}
+
+        def idle(one: str, other: str) -> bool:
+            # repeats better what others bring as well
+            return one not in repeating and not touched[one] & used[other]
+
+        return {
+            frozenset(pair)
+            for pair in itertools.combinations(changed, 2)
+            if repeating.issuperset(pair)
+            or together(change_of(self.case, name) for name in pair) is None
+            or idle(*pair)
+            or idle(*reversed(pair))
+        }
 
     def _option(
         self, name: str, changed: Case | None, then: dict[Key, Counts], why_not: str
@@ -196,8 +204,14 @@ class _Adviser:
             repeats,
             possible,
             () if changed is None else self._chances(changed, then),
+            None if changed is None or half is None else self._moved(changed, key),
             why_not,
         )
+
+    def _moved(self, changed: Case, key: Key) -> tuple[float, float] | None:
+        """Return an output as written, now and then, where an upgrade states another value."""
+        now, then = (_as_written(case, key) for case in (self.case, changed))
+        return None if abs(then - now) <= SAME * abs(now) else (now, then)
 
     def _chances(self, changed: Case, then: dict[Key, Counts]) -> tuple[Chance, ...]:
         found = (
@@ -266,9 +280,14 @@ class _Adviser:
         once = {n: other for n, other in changed.items() if self.upgrades[n].repeats is None}
         for name in changed.keys() - once.keys():
             case = with_endless_repeats(case, self._repeated(name))
-        half = self.draws.half_of(_perfect(case, self._touched(once)), self.key)
-        assert half is not None
-        return half.value
+        touched = self._touched(once)
+        halves = [self.draws.half_of(_perfect(case, touched), self.key)]
+        known = {source.name for source in self.case.sources}
+        for other in once.values():
+            if key_of(self.output) in map(key_of, other.outputs) and self._moved(other, self.key):
+                new = {source.name for source in other.sources} - known
+                halves.append(self.draws.half_of(_perfect(other, touched | new), self.key))
+        return min(half.value for half in halves if half is not None)
 
     def _spending(
         self,
@@ -293,9 +312,13 @@ class _Adviser:
                     raise
                 return None  # they do not go together
 
-        return best_purchase(
-            candidates, now, amount, lambda names: self._allowed(names, changed), half_of
-        )
+        apart = self._apart(changed)
+
+        def allowed(names: Sequence[str]) -> bool:
+            pairs = itertools.combinations(names, 2)
+            return not any(frozenset(pair) in apart for pair in pairs)
+
+        return best_purchase(candidates, now, amount, allowed, half_of)
 
     def _wideners(self) -> list[tuple[Item, float]]:
         """Return what widens the output, most first, and the half-width without it."""
@@ -315,6 +338,11 @@ def _place(option: Option, order: Sequence[Key]) -> tuple[int, float, str]:
     """Return where an option stands: by what it is for, then by what it saves."""
     saved = float("-inf") if option.saved is None else option.saved.value
     return order.index(key_of(option.output)), -saved, option.name
+
+
+def _as_written(case: Case, key: Key) -> float:
+    step = next(output.step for output in case.outputs if key_of(output) == key)
+    return values_as_written(case, [step])[0]
 
 
 def _perfect(case: Case, sources: set[str]) -> Case:

@@ -151,6 +151,9 @@ def _remarks(advice: Advice) -> list[str]:
         lines += wrapped(f"A tie, as far as the trials can tell: {_listed(names)}.", "")
     if advice.options and not any(option.cost for option in advice.options):
         lines += wrapped("No costs are given, so nothing is ranked by cost.", "")
+    for option in advice.options:
+        if option.moved is not None:
+            lines += wrapped(_moved(option), "")
     if advice.first is not None:
         item, without = advice.first
         listed = "No listed option narrows this by more than 5 %: " if advice.options else ""
@@ -160,6 +163,19 @@ def _remarks(advice: Advice) -> list[str]:
         text = "Floor, with all that the options better held perfect: "
         lines += wrapped(f"{text}{_half(advice.floor, advice)}.", "")
     return ["", *lines] if lines else []
+
+
+def _moved(option: Option) -> str:
+    """Return that an option states another value, so that more changes than the width."""
+    assert option.moved is not None
+    unit = option.output.target.unit
+    decimals = words.decimals_for(option.now.value / unit.factor)
+    now, then = (words.fixed(unit.from_si(value), decimals) for value in option.moved)
+    return (
+        f"{option.name} states another value: {option.output.target.name} would be {then} "
+        f"{unit.symbol}".rstrip()
+        + f", not {now}, and part of what it saves is that."
+    )
 
 
 def _for_their_cost(advice: Advice) -> list[str]:
@@ -328,6 +344,7 @@ def _option(option: Option) -> dict[str, Any]:
         else saved.simulation_uncertainty / unit.factor,
         "saved_per_cost": None if per_cost is None else per_cost / unit.factor,
         "runs_as_good": option.repeats,
+        "value_as_written_then": None if option.moved is None else unit.from_si(option.moved[1]),
         "claims": [
             {
                 "result": each.claim.result,

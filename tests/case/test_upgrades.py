@@ -89,7 +89,7 @@ REFUSED: Sequence[tuple[str, str, str]] = (
     ),
     # names
     ("{replaces: z, input: {plus_minus: 0.1 L}}", "no instrument or input is called 'z'", "z"),
-    ("{replaces: p, input: {plus_minus: 0.1 L}}", "no instrument or input is called 'p'", "p"),
+    ("{replaces: p, input: {plus_minus: 0.1 L}}", "p is a reading, which is no better", "p"),
     ("{replaces: a, input: {plus_minus: 0.1 W}}", "fitted together with others", "a"),
     ("{replaces: [x, x], input: {plus_minus: 1 mL}}", "x stands twice here", "["),
     (

@@ -294,6 +294,20 @@ def test_a_case_without_any_spread(effband: Effband, case: CaseFile) -> None:
     assert "buy nothing that narrows this" in said.out
 
 
+def test_an_option_with_another_value_is_told_so(effband: Effband, case: CaseFile) -> None:
+    text = """\
+effband: 1
+title: another value
+inputs: {x: {value: 100 W, plus_minus: 5 W}}
+results: {y: {formula: x, unit: W}}
+upgrades: {other: {replaces: x, input: {value: 90 W, plus_minus: 1 W}}}
+"""
+    said = effband("upgrade", case("other.yaml", text), "--trials", "10000")
+    assert "other states another value: y would be 90.0 W, not 100.0" in said.out
+    (one,) = json.loads(effband("upgrade", case("other.yaml", text), "--json").out)["upgrades"]
+    assert one["value_as_written_then"] == pytest.approx(90)
+
+
 def test_an_option_without_a_band_says_why(effband: Effband, case: CaseFile) -> None:
     text = """\
 effband: 1

@@ -421,6 +421,28 @@ def test_of_two_sets_that_tie_the_cheaper_is_bought() -> None:
     assert found.best.names == ("cheap",)
 
 
+def test_an_option_that_states_another_value_is_told_apart() -> None:
+    # y = a * b with a = 10 or 5: half the value, and half the width with it
+    text = """\
+effband: 1
+title: another value
+inputs:
+  a: {value: 10 W, standard_uncertainty: 0.001 W}
+  b: {value: 1, standard_uncertainty: 0.1}
+results: {y: {formula: a * b, unit: W}}
+upgrades:
+  other: {replaces: a, input: {value: 5 W, standard_uncertainty: 0.001 W}}
+  same: {replaces: a, input: {standard_uncertainty: 0.0005 W}}
+"""
+    advice = advice_on(text)
+    found = options(advice)
+    assert found["other"].moved == (10.0, 5.0)
+    assert found["same"].moved is None
+    # no option passes the floor
+    assert advice.floor == pytest.approx(Z * 0.5, rel=0.01)
+    assert all(advice.floor <= then(option) for option in advice.options)
+
+
 def test_nothing_is_bought_for_too_little_money() -> None:
     assert advice_on(SUM, "5 EUR").spending is not None
     spending = advice_on(SUM, "5 EUR").spending
