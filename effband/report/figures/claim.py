@@ -51,7 +51,8 @@ def outcomes(study: Study) -> Outcomes | None:
 
     Of several claims the first on the headline's run or group alone is taken, else the first on
     it and others, else the first on the same result. Where it is about several, the outcomes
-    are those of the one that comes off worst.
+    are those of the one that comes off worst. A claim without a verdict is left out: the numbers
+    are no good.
     """
     headline = study.case.headline_output
     band = study.bands[headline]
@@ -66,7 +67,7 @@ def outcomes(study: Study) -> Outcomes | None:
         return None
     unit = band.output.target.unit
     values = tuple(unit.from_si(x) for x in band.summary.dots)
-    if verdict is None:
+    if verdict is None or verdict.verdict is None:
         return Outcomes(band, None, values, (INSIDE,) * len(values), (None, None))
     claim = verdict.claim
     low, high = (None if x is None else unit.from_si(x) for x in (claim.low, claim.high))
@@ -119,8 +120,6 @@ def _claimed(verdict: Verdict) -> str:
 def _judged(verdict: Verdict) -> str:
     """Return the verdict, and the share of the trials that it comes from."""
     judged = claim_in_words(verdict)
-    if verdict.verdict is None:
-        return f"{judged.verdict}: {verdict.reason}"
     text = f"It {judged.lines[0]}: {judged.verdict}"
     text += f" ({verdict.reason})" if verdict.reason else ""
     return f"{text}; the worst is {verdict.worst.where}" if len(verdict.claim.outputs) > 1 else text
@@ -155,7 +154,8 @@ def claim_figure(study: Study, stamp: str = "") -> Figure | None:
         title = [_counted(found), f"{of} {_claimed(found.verdict)}"]
         under = f"{_judged(found.verdict)}."
     if words.is_impossible(found.band):
-        under = f"IMPOSSIBLE, its ceiling is {target.ceiling}. {under}"
+        title[0] = f"IMPOSSIBLE: {title[0]}"
+        under = f"Its ceiling is {target.ceiling}: look for an error before anything else. {under}"
     y = page.head(figure, title, under)
     if found.verdict is not None:
         y = _key(figure, found, y)
@@ -234,4 +234,4 @@ def _limits(axes: Axes, found: Outcomes) -> None:
     says = found.verdict.claim.says
     if not shown:
         says += " (lies to the left)" if where < low else " (lies to the right)"
-    page.text_at(axes, where, axes.bbox.height - 10, says, clear=len(limits) == 1)
+    page.text_at(axes, where, axes.bbox.height - 10, says, tuple(shown))

@@ -21,6 +21,7 @@ from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.text import Text
 from matplotlib.ticker import MaxNLocator, ScalarFormatter
 
+from effband.evidence.tables import FloatArray
 from effband.problems import printable
 from effband.propagate.summary import Summary
 from effband.report import words
@@ -33,7 +34,8 @@ WIDE, HIGH = 800, 450  # pixels, for a forum post
 TITLE, PLAIN, LEAST = 15, 12, 9  # points; shrunk to half, the plain text can still be read
 LONGEST_LABEL, LONGEST_TEXT = 200, 1000  # letters
 STAMP = 12  # letters
-MARGIN, SIDE = 16, 32  # pixels beside texts, and beside axes
+MARGIN, SIDE, GAP = 16, 32, 6  # pixels beside texts, beside axes, beside lines
+LONG_TAILED = 0.4  # of the strip's length, where the outermost dots lie no further apart
 DENSEST = 0.85  # how opaque a strip is where most trials lie
 
 
@@ -189,7 +191,7 @@ def ticks(axes: Axes, upright: bool = False) -> None:
     """Put ticks with plain numbers on an axis, as many as have room; its limits are set."""
     axis = axes.yaxis if upright else axes.xaxis
     formatter = ScalarFormatter(useOffset=False)
-    formatter.set_powerlimits((-5, 7))
+    formatter.set_powerlimits((-5, 10))
     axis.set_major_formatter(formatter)
     figure = figure_of(axes)
     room = axes.bbox.height if upright else axes.bbox.width
@@ -217,22 +219,24 @@ def figure_of(axes: Axes) -> Figure:
     return figure
 
 
-def text_at(axes: Axes, x: float, up: float, text: str, clear: bool = False) -> None:
+def text_at(axes: Axes, x: float, up: float, text: str, clear_of: tuple[float, ...] = ()) -> None:
     """Write a line about a place, so many pixels above the axis, moved to stay inside.
 
-    With `clear` it stands beside the place, on the side where there is more room.
+    Upright lines at `clear_of` are not crossed: it stands between them where it has room, else
+    beside them, on the side with more.
     """
     low, high = axes.get_xlim()
     room = float(axes.bbox.width)
     text = cut(figure_of(axes), label(text), PLAIN, room)
     half = across(figure_of(axes), text, PLAIN) / 2
-    place = (x - low) / (high - low) * room
-    if clear and 0 < place < room:
-        place += half + 6 if place < room / 2 else -half - 6
+    place, *lines = ((at - low) / (high - low) * room for at in (x, *clear_of))
+    if any(abs(place - line) < half + GAP for line in lines):
+        first, last = min(lines), max(lines)
+        place = last + half + GAP if room - last > first else first - half - GAP
     place = min(max(place, half), room - half)
-    where = (place / room, up / float(axes.bbox.height))
     axes.text(
-        *where,
+        place / room,
+        up / float(axes.bbox.height),
         text,
         transform=axes.transAxes,
         fontsize=PLAIN,
@@ -257,7 +261,7 @@ def strip(axes: Axes, summary: Summary, unit: Unit, at: float, deep: float, upri
 
     Limits of the axes are left to the caller.
     """
-    edges, density = summary.density
+    edges, density = _density(summary)
     if len(density) == 0:
         return
     padded = np.concatenate([density[:1], density, density[-1:]])
@@ -271,6 +275,19 @@ def strip(axes: Axes, summary: Summary, unit: Unit, at: float, deep: float, upri
         picture = picture.transpose(1, 0, 2)
     extent = (near, far, low, high) if upright else (low, high, near, far)
     axes.imshow(picture, extent=extent, origin="lower", aspect="auto", interpolation="bilinear")
+
+
+def _density(summary: Summary) -> tuple[FloatArray, FloatArray]:
+    """Return edges and density; of long tails, whose slices are too coarse, from the dots."""
+    edges, density = summary.density
+    dots = np.array(summary.dots)
+    if len(density) == 0 or len(dots) < 2:
+        return edges, density
+    span = float(dots[-1] - dots[0])
+    if not 0.0 < span < LONG_TAILED * float(edges[-1] - edges[0]):
+        return edges, density
+    edges = np.linspace(dots[0], dots[-1], len(edges))
+    return edges, np.diff(np.interp(edges, dots, np.arange(len(dots)) / len(dots)))
 
 
 def interval(axes: Axes, mark: Mark, unit: Unit, at: float, upright: bool) -> None:
