@@ -10,14 +10,13 @@ from __future__ import annotations
 import math
 import platform
 import threading
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from effband import __version__
-from effband.case.groups import POOL
-from effband.case.model import GROUP_SCATTER, Case, ErrorSource, Output, Settings, loads
+from effband.case.model import Case, Output, Settings, loads
 from effband.case.resolve import load_case
 from effband.decide.claims import Verdict, events_of, judge_claims
 from effband.decide.cross_checks import Agreement, judge_cross_check, outputs_of
@@ -25,8 +24,7 @@ from effband.decide.doubts import Judged, doubts_in_numbers, doubts_in_trials
 from effband.decide.repeats import RepeatAdvice, advice_on_repeats
 from effband.decide.sanity import doubts_as_written, impossible_as_written
 from effband.decide.widening import with_guesses_widened
-from effband.evidence.dependence import Drawn, Marginal, Member
-from effband.evidence.scatter import ScatterFactor
+from effband.evidence.dependence import Drawn
 from effband.problems import CaseError, ComputationRefused, Problem, in_file_order
 from effband.propagate.adaptive import LEAST_TRIALS, MOST_TRIALS, Judge
 from effband.propagate.as_written import values_as_written
@@ -37,7 +35,9 @@ from effband.propagate.linear import LinearBand, agreement, propagate_linearly, 
 from effband.propagate.ranking import Ranking, rank
 from effband.propagate.sampling import LEAST_QUASI
 from effband.propagate.scatter import Scatter, scatters
-from effband.propagate.summary import Summary, summarise
+from effband.propagate.summaries import fewest_degrees, members
+from effband.propagate.summaries import summaries as summaries_of
+from effband.propagate.summary import Summary
 from effband.propagate.what_if import WhatIf, what_if
 
 ENGINE_NUMBER = 2  # changes only when draws or arithmetic change
@@ -220,7 +220,7 @@ def run(
     )
     counts = engine.run()
     settings = replace(settings, trials=engine.done)
-    summaries = _summaries(asked, counts, settings)
+    summaries = summaries_of(asked, counts, settings.probability)
     own = summaries[: len(case.outputs)]
     linear = propagate_linearly(case, settings.probability)
     rankings = rank(case, settings.seed, settings.probability, own, engine.stop, crosscheck_ranking)
@@ -290,7 +290,7 @@ class _Again:
     def output(self, case: Case) -> tuple[Counts, Summary]:
         """Work out a case with one output."""
         (counts,) = self._engine(case, self.settings.trials).run()
-        (summary,) = _summaries(case, (counts,), self.settings)
+        (summary,) = summaries_of(case, (counts,), self.settings.probability)
         return counts, summary
 
     def _engine(self, case: Case, trials: int, events: Sequence[Event] = ()) -> Engine:
@@ -351,18 +351,11 @@ def _widened(
         sampling=settings.sampling,
     )
     try:
-        return Widening(factor, _summaries(case, engine.run(), settings), kept)
+        return Widening(factor, summaries_of(case, engine.run(), settings.probability), kept)
     except ComputationRefused as refused:
         if stop.is_set():
             raise
         return Widening(factor, None, kept, refused.what)
-
-
-def _summaries(case: Case, counts: tuple[Counts, ...], settings: Settings) -> tuple[Summary, ...]:
-    return tuple(
-        summarise(count, settings.probability, *_fewest_degrees(case, output))
-        for count, output in zip(counts, case.outputs, strict=True)
-    )
 
 
 def _band(
@@ -384,39 +377,6 @@ def _band(
             errors = (summary.simulation.low, summary.simulation.high)
             agrees = agreement(linear.interval, summary.interval, errors, allowed)
     return Band(output, nominal, summary, linear, allowed, agrees, ranking, what_ifs)
-
-
-def _fewest_degrees(case: Case, output: Output) -> tuple[float, str]:
-    """Return the fewest degrees of freedom of anything an output is made of, and its name."""
-    used = case.program.sources_of[output.step]
-    kinds = {item.name: item.kind for item in case.items}
-    found = [
-        (source.distribution.degrees_of_freedom, _spoken(source, kinds))
-        for source in case.sources
-        if source.name in used
-    ]
-    found += [
-        (member.law.degrees_of_freedom, member.family)
-        for member in _members(case, output)
-        if isinstance(member, Marginal)
-    ]
-    return min(found, default=(math.inf, ""))
-
-
-def _members(case: Case, output: Output) -> Iterator[Member]:
-    """Yield what an output is made of that is one of several correlated values."""
-    for at in case.program.needed_for([output.step]):
-        member = case.program.steps[at].member
-        if member is not None:
-            yield member
-
-
-def _spoken(source: ErrorSource, kinds: Mapping[str, str]) -> str:
-    """Return the name of a source as a person says it: of a factor of scatter, its item's."""
-    if not isinstance(source.distribution, ScatterFactor):
-        return source.name
-    own = kinds.get(source.item) == GROUP_SCATTER and source.item != POOL
-    return "the scatter of a group" if own else source.item
 
 
 def _nominal(case: Case) -> list[float]:
@@ -538,7 +498,7 @@ def _remarks_on_groups(seen: tuple[Scatter, ...]) -> list[Remark]:
 def _few_draws(case: Case, output: Output) -> bool:
     """Return whether a sample behind an output is too small to have a shape."""
     return any(
-        isinstance(m, Drawn) and m.values.size < DRAWS_WITH_A_SHAPE for m in _members(case, output)
+        isinstance(m, Drawn) and m.values.size < DRAWS_WITH_A_SHAPE for m in members(case, output)
     )
 
 
@@ -575,7 +535,7 @@ def _near_zero(engine: Engine) -> list[Remark]:
 def _judge(case: Case, settings: Settings) -> Judge:
     """Return what decides that the digits asked for are settled."""
     factors = [output.target.unit.factor for output in case.outputs]
-    without = [k for k, o in enumerate(case.outputs) if _fewest_degrees(case, o)[0] <= 2]
+    without = [k for k, o in enumerate(case.outputs) if fewest_degrees(case, o)[0] <= 2]
     return Judge(
         lambda k, u: tolerance(u / factors[k], settings.digits) * factors[k],
         without,

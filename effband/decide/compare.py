@@ -21,7 +21,6 @@ from effband.case.model import Case, Output, Settings
 from effband.case.program import Program, Step
 from effband.decide.merge import AFTER, Apart, Merged, merge
 from effband.decide.pairs import Pair, differences, not_compared
-from effband.evidence.dependence import Marginal
 from effband.evidence.tables import FloatArray
 from effband.problems import ComputationRefused
 from effband.propagate.as_written import values_as_written
@@ -29,7 +28,8 @@ from effband.propagate.engine import Engine, Event, Share
 from effband.propagate.ranking import Ranking, rank
 from effband.propagate.sampling import BLOCK
 from effband.propagate.staircase import Interval
-from effband.propagate.summary import Summary, summarise
+from effband.propagate.summaries import summaries
+from effband.propagate.summary import Summary
 
 UNSHARED_TRIALS = 2 * BLOCK  # a half-width beside the one that counts
 NEAR_ZERO = 4.0  # standard deviations between a number and 0, within which it divides nothing
@@ -270,11 +270,8 @@ class _Sums:
             events=events,
         )
 
-    def _summaries(self, engine: Engine) -> list[Summary]:
-        return [
-            summarise(count, self.settings.probability, *_fewest_degrees(self.case, output.step))
-            for count, output in zip(engine.run(), engine.case.outputs, strict=True)
-        ]
+    def _summaries(self, engine: Engine) -> tuple[Summary, ...]:
+        return summaries(engine.case, engine.run(), self.settings.probability)
 
     def of_first_change(self) -> Case:
         """Return the case whose only output is the first change, with the items it depends on."""
@@ -340,21 +337,6 @@ class _Sums:
 def _near_zero(values: FloatArray) -> bool:
     low, high, mean, sd = (float(f(values)) for f in (np.min, np.max, np.mean, np.std))
     return low <= 0.0 <= high or abs(mean) < NEAR_ZERO * sd
-
-
-def _fewest_degrees(case: Case, step: int) -> tuple[float, str]:
-    """Return the fewest degrees of freedom of anything a value is made of, and its name."""
-    used = case.program.sources_of[step]
-    found = [
-        (source.distribution.degrees_of_freedom, source.item)
-        for source in case.sources
-        if source.name in used
-    ]
-    for at in case.program.needed_for([step]):
-        member = case.program.steps[at].member
-        if isinstance(member, Marginal):
-            found.append((member.law.degrees_of_freedom, member.family))
-    return min(found, default=(math.inf, ""))
 
 
 def _warnings(
