@@ -164,6 +164,10 @@ def sentence(band: Band, study: Study) -> str:
     if is_impossible(band):
         ceiling = f"its ceiling is {target.ceiling}"
         text = f"IMPOSSIBLE, {ceiling}; look for an error before anything else: {text}"
+    if band.output.group is not None:
+        text += f" The mean of {len(band.output.group.members)} runs."
+    elif band.output.run is not None:
+        text += " One run."
     if target.boundary is not None:
         into, out = target.boundary
         text += f" Counted as put in: {into}. Counted as got out: {out}."
