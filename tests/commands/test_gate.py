@@ -6,12 +6,13 @@ import json
 import signal
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
-from conftest import CaseFile, Effband
 
 from effband.commands import main
 
+CaseFile = Callable[..., Path]
 Gate = Callable[..., tuple[int, str, str]]
 
 DONE, WRONG_USAGE, CONTRADICTED, OPEN = 0, 2, 5, 6
@@ -138,7 +139,7 @@ def test_a_case_that_is_refused_has_its_own_code(gate: Gate) -> None:
     assert (code, out) == (1, "")
 
 
-def test_the_codes_are_in_the_help(effband: Effband) -> None:
+def test_the_codes_are_in_the_help(effband: Callable[..., Any]) -> None:
     said = " ".join(effband("run", "--help").out.split())
     assert "--gate" in said
     assert "5 where a claim is contradicted" in said
