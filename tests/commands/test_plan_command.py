@@ -114,7 +114,7 @@ def test_a_case_without_runs_can_be_planned(effband: Effband, case: CaseFile) ->
     assert "More runs change nothing" in said.out
 
 
-@pytest.mark.parametrize("name", ["dray_belt", "ember", "beckside", "larder", "wren_loads"])
+@pytest.mark.parametrize("name", ["dray_belt", "ember", "beckside", "larder"])
 def test_every_bench_can_be_planned(effband: Effband, root: Path, name: str) -> None:
     said = effband(
         "plan", root / "cases" / f"{name}.yaml", "--target", "3 % of value", "--trials", "20000"

@@ -187,6 +187,23 @@ def test_repeats_of_one_run_leave_another_alone() -> None:
         assert band.standard_uncertainty == pytest.approx(u, rel=1e-9)
 
 
+def test_the_single_runs_of_a_group_stay_what_they_are() -> None:
+    """A mean of runs takes the declared errors of each, which a group's repeats do not change."""
+    case = case_of("""
+        runs:
+          readings: {p: {unit: W, standard_uncertainty: 1 W}}
+          rows: {a: {p: 99}, b: {p: 100}, c: {p: 101}, d: {p: 100}}
+          groups: {full: [a, b, c]}
+        results: {y: {formula: p, unit: W}, all: {formula: mean_of_runs(p), unit: W}}
+        """)
+    done = with_repeats(case, None, 9)
+    assert half(done, "a") == half(case, "a")
+    assert half(done, "d") < half(case, "d")
+    k = [output.target.name for output in case.outputs].index("all")
+    band = propagate_linearly(done, 0.95)[k]
+    assert band.standard_uncertainty == pytest.approx(math.sqrt(3 + 1 / 9) / 4, rel=1e-9)
+
+
 # -- groups -----------------------------------------------------------------------------------
 
 

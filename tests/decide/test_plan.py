@@ -208,7 +208,10 @@ def test_the_runs_of_a_group_grow_as_well() -> None:
     case = case_of(LENGTH.format(accuracy="2 kJ", p="0.001 bar", rows=rows))
     for times in (1.0, 4.0):
         u = math.sqrt((0.02 / times) ** 2 / 3 + 0.01**2 + 0.01**2 / 3)
-        assert u_of(with_longer_runs(case, {"e": times}), "full") == pytest.approx(u, rel=1e-3)
+        longer = with_longer_runs(case, {"e": times})
+        assert u_of(longer, "full") == pytest.approx(u, rel=1e-3)
+        values = values_as_written(longer, [output.step for output in longer.outputs])
+        assert values == pytest.approx([9.9e9, 1e10, 1.01e10, 1e10], rel=1e-12)
 
 
 def test_the_least_length() -> None:
