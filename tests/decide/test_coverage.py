@@ -14,8 +14,7 @@ from __future__ import annotations
 
 import functools
 import math
-import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from multiprocessing import get_context
@@ -29,9 +28,10 @@ from effband.case.model import Case, Settings
 from effband.case.resolve import understand
 from effband.case.text import parse_case
 from effband.decide.claims import CONTRADICTED, SUPPORTED, events_of, judge_claims
-from effband.propagate.engine import Engine
+from effband.propagate.engine import Engine, Event, Share
 from effband.propagate.ranking import Ranking
 from effband.propagate.staircase import Interval
+from effband.propagate.summaries import summaries
 
 TRIALS = 20_000
 TESTS = 2_000
@@ -213,10 +213,15 @@ def band_and_verdict(case: Case, settings: Settings) -> tuple[Interval, str | No
     events = [event for claim in case.claims for event in events_of(claim)]
     engine = Engine(case, settings.seed, settings.trials, events=events)
     counts = engine.run()
-    summaries = study._summaries(case, counts, settings)
-    again = study._Again(case, settings, 1, threading.Event())
-    verdicts = judge_claims(case, engine.shares, counts, summaries, [NOT_RANKED], again.events)
-    (summary,) = summaries
+    found = summaries(case, counts, settings.probability)
+
+    def more(events: Sequence[Event], trials: int) -> tuple[Share, ...]:
+        again = Engine(replace(case, outputs=()), settings.seed, trials, events=events)
+        again.run()
+        return again.shares
+
+    verdicts = judge_claims(case, engine.shares, counts, found, [NOT_RANKED], more)
+    (summary,) = found
     return summary.interval, verdicts[0].verdict if verdicts else None
 
 
