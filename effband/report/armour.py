@@ -310,7 +310,7 @@ def _inflated(letters: str, stretch: _Stretch) -> bytes:
     try:
         packed = base64.b64decode(letters + "=" * (-len(letters) % 4), validate=True)
         data = inflating.decompress(packed, MOST_BYTES + 1)
-    except (ValueError, zlib.error):
+    except zlib.error:
         raise stretch.bad("what the block carries cannot be inflated") from None
     if len(data) > MOST_BYTES:
         what = f"the block carries more than {MOST_BYTES // 1_000_000} MB"

@@ -266,8 +266,6 @@ def _sorted(value: object) -> object:
 def _fitted(value: Any, shape: Any) -> Any:
     """Return the part of a value that a shape names; raises KeyError or TypeError if it lacks."""
     if isinstance(shape, dict):
-        if not isinstance(value, dict):
-            raise TypeError(value)
         return {key: _fitted(value[key], inner) for key, inner in shape.items()}
     if isinstance(shape, list):
         if not isinstance(value, list):

@@ -368,6 +368,21 @@ def test_the_place_is_that_in_the_text() -> None:
     assert "help: copy the block again" in str(found)
 
 
+@pytest.mark.parametrize("before", ["\r", "<br\n/>", "&#10;\n", "&#10;<b\n>", "\r\n"])
+def test_the_place_counts_lines_as_an_editor_does(before: str) -> None:
+    first, second, third, *rest = armoured(FILES).splitlines()
+    found = refusal(f"{first}{before}{second}{before}{third[1:]}{before}" + "\n".join(rest))
+    assert found.what == "line 2 of the block is damaged"
+    assert found.place is not None
+    assert found.place.line == 3
+
+
+def test_marks_in_small_letters() -> None:
+    block = armoured(FILES)
+    text = block.replace(BEGIN, BEGIN.lower()).replace(END, END.title())
+    assert read_armoured(text) == FILES
+
+
 @pytest.mark.parametrize("change", ["lost", "doubled", "swapped"])
 def test_lines_that_are_lost_doubled_or_swapped(change: str) -> None:
     lines = armoured({CASE: random.Random(2).randbytes(400)}).splitlines()
@@ -396,7 +411,8 @@ def test_cut_off_anywhere() -> None:
 
 
 def test_whole_lines_missing_at_the_end() -> None:
-    lines = armoured({CASE: random.Random(4).randbytes(2000)}).splitlines()
+    lines = armoured({CASE: random.Random(4).randbytes(6000)}).splitlines()
+    assert any(line[:60].endswith("Z") for line in lines)  # half of a pair
     for kept in range(2, len(lines) - 2):
         found = refusal("\n".join([*lines[:kept], END]))
         assert found.what == "the end of the block is missing"
@@ -422,6 +438,9 @@ def test_a_damaged_block_beside_a_whole_one_is_refused() -> None:
     lines = armoured(SMALL).splitlines()
     del lines[1]
     assert "damaged" in refusal(armoured(FILES) + "\n".join(lines)).what
+    cut_off = armoured(SMALL).replace(END, "")
+    assert "no END line" in refusal(cut_off + armoured(SMALL)).what
+    assert "no END line" in refusal(armoured(SMALL) + cut_off).what
 
 
 def test_an_empty_block_is_still_found() -> None:

@@ -468,6 +468,10 @@ def test_a_hash_that_fits_does_not_make_a_receipt(study: Study) -> None:
                 continue  # a whole number, if a large one
             with pytest.raises(BadBlock):
                 read_receipt(text)
+    for key in ("case", "data", "versions", "settings", "results", "claims", "cross_checks"):
+        for wrong in ([1], {"a": 1}, {}, "", "text", None, 5):
+            with pytest.raises(BadBlock):
+                read_receipt(sealed({**found, key: wrong}))
     for key in found.keys() - {"receipt_sha256"}:
         with pytest.raises(BadBlock):
             read_receipt(sealed({k: v for k, v in found.items() if k != key}))
