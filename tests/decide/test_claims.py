@@ -14,7 +14,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy.special import ndtr, ndtri
 
@@ -490,6 +490,9 @@ chances = st.one_of(
 )
 
 
+@example(1.0, 0.95, MILLION)
+@example(1.0, 0.95, 7_000)
+@example(0.0, 0.95, 7_000_000)
 @given(chances, st.sampled_from([0.95, 0.05, 0.99, 0.5]), st.integers(1_000, 10**8))
 def test_a_printed_share_lies_on_the_side_of_its_threshold(
     value: float, threshold: float, trials: int
