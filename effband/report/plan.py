@@ -56,10 +56,11 @@ def verdict(plan: Plan) -> list[str]:
         return [f"what reaches it: {steps[0]}"]
     if steps:
         return [f"each of these reaches it by itself: {'; '.join(steps)}"]
-    said = [
-        f"no listed step reaches {_target(plan)}; the floor is {_with_unit(plan, plan.floor)}, "
-        + ("since more runs change nothing" if plan.repeats is None else "left by endless runs")
-    ]
+    left = "since more runs change nothing" if plan.repeats is None else "left by endless runs"
+    if plan.floor <= plan.target:
+        left = f"left by endless runs: more than {MOST_REPEATS} would reach it"
+    floor = f"the floor is {_with_unit(plan, plan.floor)}, {left}"
+    said = [f"no listed step reaches {_target(plan)}; {floor}"]
     if plan.limits:
         said.append(f"what limits it there: {printable(plan.limits[0].item.name)}")
     nearest = min(_by_itself(plan), default=None)
@@ -220,7 +221,8 @@ def _called(each: Better) -> str:
 def _half(plan: Plan, si: float) -> str:
     """Return a half-width in the result's unit, on its side of the target."""
     unit = plan.output.target.unit
-    return words.beside_a_limit(si / unit.factor, plan.target / unit.factor)
+    sizes = (si, plan.target, plan.now)
+    return words.beside_a_limit(*(size / unit.factor for size in sizes))
 
 
 def _with_unit(plan: Plan, si: float) -> str:

@@ -94,9 +94,12 @@ def width(si: float, unit: Unit, beside: float | None = None) -> str:
     return fixed(number, decimals_for(number if beside is None else beside))
 
 
-def beside_a_limit(size: float, limit: float) -> str:
-    """Return a size to two digits of the limit, or more, so that it stays on its side of it."""
-    least = decimals_for(limit)
+def beside_a_limit(size: float, limit: float, other: float) -> str:
+    """Return a size to two digits of the limit or of another size, whichever is the smaller.
+
+    Where it would else be shown on the wrong side of the limit, it gets more.
+    """
+    least = decimals_for(min(limit, other))
     for decimals in range(least, least + 3):
         text = fixed(size, decimals)
         if (float(text) <= limit) == (size <= limit):

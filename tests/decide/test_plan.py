@@ -127,6 +127,7 @@ def test_what_more_than_a_hundred_runs_would_need_is_not_reached() -> None:
     assert found.repeats.floor < 1.98 < exact_half(100, 2, 1)
     assert found.repeats.least is None
     assert "not reached by 100 runs" in screen(found)
+    assert "more than 100 would reach it" in verdict(found)[0]
 
 
 def test_where_nothing_scatters_runs_change_nothing() -> None:
@@ -387,13 +388,19 @@ def test_the_verdict_names_every_step_that_reaches_it() -> None:
 
 
 @pytest.mark.parametrize(
-    ("size", "limit", "shown"),
-    [(2.62, 2.6, "2.62"), (2.56, 2.6, "2.6"), (0.504, 0.5, "0.504"), (0.497, 0.5, "0.50")],
+    ("size", "limit", "now", "shown"),
+    [
+        (2.62, 2.6, 4.9, "2.62"),
+        (2.56, 2.6, 4.9, "2.6"),
+        (0.504, 0.5, 0.6, "0.504"),
+        (0.497, 0.5, 0.6, "0.50"),
+        (8.96, 10.0, 9.3, "9.0"),
+    ],
 )
 def test_no_number_shown_lies_on_the_wrong_side_of_the_target(
-    size: float, limit: float, shown: str
+    size: float, limit: float, now: float, shown: str
 ) -> None:
-    assert words.beside_a_limit(size, limit) == shown
+    assert words.beside_a_limit(size, limit, now) == shown
 
 
 def test_two_runs_that_reach_it_do_so_by_what_is_declared() -> None:
