@@ -211,7 +211,9 @@ upgrades:
   fine: {replaces: gauge, instrument: {accuracy: 1 W, error_along_scale: same}}
   still: {replaces: own, input: {standard_uncertainty: 0.01 W}}
 """
-    sums = options(advice_on(text.replace("HEAD", "both")))
+    both = advice_on(text.replace("HEAD", "both"))
+    sums = options(both)
+    assert both.floor == 0.0  # gauge and own error perfect
     # even over +-4 W and a normal error of 0.1 W: the ends lie where F = .975
     for limit, half in ((4.0, sums["fine"].now.value), (2.0, then(sums["fine"]))):
         assert half == pytest.approx(_even_and_bell(limit, 0.1), rel=0.004)
