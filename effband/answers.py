@@ -255,11 +255,9 @@ class Answer:
         return len(self._values)
 
     @property
-    def headline(self) -> Value | None:
+    def headline(self) -> Value:
         """The value that the case calls its headline, of the last run that has it."""
-        headline = words.headline_band(self.study)
-        bands = zip(self, self.study.bands, strict=True)
-        return next((value for value, band in bands if band is headline), None)
+        return self._values[self.study.case.headline_output]
 
     def value(self, result: str, run: str | None = None) -> Value:
         """Return a result; `run` may be left out where there is only one. Raises ValueError."""

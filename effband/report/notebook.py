@@ -18,11 +18,10 @@ def notebook(study: Study) -> str:
     band = words.headline_band(study)
     chance = words.probability(study.settings.probability)
     parts = [f"<p><strong>{_shown(study.case.title)}</strong></p>"]
-    if band is not None:
-        parts.append(f"<p>{_shown(words.sentence(band, study))}</p>")
+    parts.append(f"<p>{_shown(words.sentence(band, study))}</p>")
     heads = ["result", "run", "value", f"{chance} band", "half-width", "by hand"]
     parts.append(_grid(heads, map(_numbers, words.shown(study.bands))))
-    if band is not None and band.ranking.lines:
+    if band.ranking.lines:
         heads = [f"what widens {band.output.title}", "saves of the half-width", "leaves"]
         parts.append(_grid(heads, _bars(band)))
     remarks = [f"{each.what}: {each.remedy}" for each in words.all_remarks(study)]

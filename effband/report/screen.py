@@ -131,7 +131,7 @@ def _side_by_side(study: Study) -> list[str]:
     if len(bands) < LEAST_SIDE_BY_SIDE:
         return []
     chosen = words.headline_band(study)
-    where = f", {chosen.output.where}" if chosen and chosen.output.where else ""
+    where = f", {chosen.output.where}" if chosen.output.where else ""
     lines = ["", f"Side by side{where} (* is the headline):"]
     cells = [words.rounded(band) for band in bands]
     across = max(len(cell.with_unit) for cell in cells)
@@ -265,8 +265,7 @@ def _remarks(study: Study) -> list[str]:
 
 
 def _what_ifs(study: Study) -> list[str]:
-    band = words.headline_band(study)
-    return [] if band is None else what_if_words(band)
+    return what_if_words(words.headline_band(study))
 
 
 def what_if_words(band: Band) -> list[str]:

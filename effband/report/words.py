@@ -229,8 +229,6 @@ def repeat_advice_words(advice: RepeatAdvice, unit: Unit) -> str:
 def side_by_side(study: Study) -> list[Band]:
     """Return the efficiencies of the headline's run by size, where several inputs are counted."""
     chosen = headline_band(study)
-    if chosen is None:
-        return []
     found = [
         band
         for band in study.bands

@@ -56,9 +56,3 @@ def test_examples_can_be_typed(effband: Effband, name: str) -> None:
         command = group.commands[name]
         context = command.make_context(name, words[2:])
         assert context.params
-
-
-def test_options_of_later_versions_are_not_advertised(effband: Effband) -> None:
-    said = effband("run", "--help").out
-    for option in ("--gate", "html", "forum"):
-        assert option not in said
