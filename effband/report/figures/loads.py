@@ -24,7 +24,7 @@ SETS_A_LOAD = tuple(
 CLOSEST = 0.1  # of the axis, between two loads that can still be told apart
 ROW, MOST_ROWS = 40, 32  # pixels; loads by name
 WIDEST = 36  # pixels, of an upright strip
-STYLES = ("--", ":")  # of the claim and of the ceiling
+CLAIM, CEILING = "--", ":"  # styles of lines
 
 
 @dataclass(frozen=True)
@@ -125,11 +125,11 @@ def loads_figure(study: Study, stamp: str = "") -> Figure | None:
     values = page.reach(
         [band.summary for band in shown],
         target.unit,
-        [x for _, both in limits for x in both],
+        [x for _, _, both in limits for x in both],
         0.16 if reading else 0.06,
     )
-    limits = [(text, both) for text, both in limits if any(_within(values, x) for x in both)]
-    for style, (text, _) in zip(STYLES, limits, strict=False):
+    limits = [each for each in limits if any(_within(values, x) for x in each[2])]
+    for style, text, _ in limits:
         _key(figure, y, style, text)
         y += 22
     page.foot(figure, stamp, study.case.title)
@@ -140,7 +140,7 @@ def loads_figure(study: Study, stamp: str = "") -> Figure | None:
         axes = page.rows(figure, [page.mark_of(b) for b in shown], target.unit, y, 74, values)
         page.name_axis(axes, target.label or target.name, target.unit)
     draw = axes.axhline if reading is not None else axes.axvline
-    for style, (_, both) in zip(STYLES, limits, strict=False):
+    for style, _, both in limits:
         for x in both:
             if _within(values, x):
                 draw(x, color=page.VERMILION, lw=2, ls=style, zorder=1)
@@ -151,8 +151,8 @@ def _within(ends: tuple[float, float], x: float) -> bool:
     return ends[0] < x < ends[1]
 
 
-def _limits(study: Study, bands: Sequence[Band]) -> Iterator[tuple[str, list[float]]]:
-    """Yield the first claim on these loads, and the ceiling: in words, and the values.
+def _limits(study: Study, bands: Sequence[Band]) -> Iterator[tuple[str, str, list[float]]]:
+    """Yield the first claim on these loads, and the ceiling: line, words, values.
 
     A claim on all loads goes before one on some.
     """
@@ -162,11 +162,11 @@ def _limits(study: Study, bands: Sequence[Band]) -> Iterator[tuple[str, list[flo
     for claim in claims[:1]:
         where = "every load" if claim.run is None else claim.run
         ends = [target.unit.from_si(x) for x in (claim.low, claim.high) if x is not None]
-        yield f"claim: {where}, {claim.says}", ends
+        yield CLAIM, f"claim: {where}, {claim.says}", ends
     if target.ceiling is not None:
         with suppress(Misread):  # a formula has another value at every load
             si = parse_quantity(target.ceiling).si
-            yield f"ceiling: {target.ceiling}", [target.unit.from_si(si)]
+            yield CEILING, f"ceiling: {target.ceiling}", [target.unit.from_si(si)]
 
 
 def _key(figure: Figure, y: float, style: str, text: str) -> None:
