@@ -1,8 +1,8 @@
 """What a report says and in what order, once for all its faces: text, no marks of any format.
 
-First what a reader sees first: the sentence, what fails, the claims. Then where the numbers
-come from, what was left out and taken for granted, and last the log and what it takes to run
-it again.
+First what a stranger asks: the number and what it is of, what fails, whether the claims stand,
+what to mind, what widens it and what was guessed. Then every number that was given, and last
+how to run it again.
 """
 
 from __future__ import annotations
@@ -10,81 +10,40 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from effband.case.model import Leaf, Output, Settings, Target
-from effband.report import judgements, words
+from effband.case.model import Output, Target
+from effband.propagate.ranking import Line as Ranked
+from effband.report import judgements, record, words
+from effband.report.blocks import (
+    MOST_ROWS,
+    Block,
+    Bullets,
+    Code,
+    Line,
+    Paragraph,
+    Picture,
+    Preformatted,
+    Report,
+    Section,
+    Span,
+    Strong,
+    Table,
+    bullets,
+    in_short,
+    table,
+)
 from effband.report.cautions import cautions
 from effband.report.receipt import HONESTY
-from effband.report.screen import WHOLE, what_if_words
+from effband.report.screen import WHOLE
 from effband.study import Band, Study
 
-MOST_RANKINGS = 6  # in full; of more, the rest stands in one table
-
-
-@dataclass(frozen=True)
-class Code:
-    """A name or a formula."""
-
-    text: str
-
-
-@dataclass(frozen=True)
-class Strong:
-    """What counts more than what stands beside it."""
-
-    text: str
-
-
-Span = str | Code | Strong
-Line = tuple[Span, ...]  # of a user's text, or ours; each face makes it safe
-
-
-@dataclass(frozen=True)
-class Paragraph:
-    """One paragraph."""
-
-    line: Line
-
-
-@dataclass(frozen=True)
-class Bullets:
-    """Items, each a line and what stands under it."""
-
-    items: tuple[tuple[Line, tuple[str, ...]], ...]
-
-
-@dataclass(frozen=True)
-class Table:
-    """A table: the heads of its columns, and its rows, one line for each cell."""
-
-    head: tuple[Line, ...]
-    rows: tuple[tuple[Line, ...], ...]
-
-
-@dataclass(frozen=True)
-class Picture:
-    """A figure: its file name, and the words that stand for it."""
-
-    file: str
-    alt: str
-
-
-@dataclass(frozen=True)
-class Preformatted:
-    """Text whose lines and blanks count, such as the case."""
-
-    text: str
-
-
-Block = Paragraph | Bullets | Table | Picture | Preformatted
-
-
-@dataclass(frozen=True)
-class Section:
-    """A heading and what stands under it; `in_post` where a short post has it too."""
-
-    title: str
-    blocks: tuple[Block, ...]
-    in_post: bool = False
+MOST_RANKINGS = 6  # of the other results; of more, the rest stands in one table
+MOST_RANKED, MOST_RANKED_BRIEFLY = 12, 4  # sources of the headline, and of each other result
+LEAST_SAVED = 0.01  # of a half-width; what saves less is only counted
+ALL_NUMBERS: Line = (
+    "stand in the whole result, which ",
+    Code("effband run CASE --json"),
+    " prints.",
+)
 
 
 @dataclass(frozen=True)
@@ -103,16 +62,6 @@ class Carried:
     block: str
 
 
-@dataclass(frozen=True)
-class Report:
-    """A whole report."""
-
-    title: str
-    cautions: tuple[str, ...]
-    sentence: str
-    sections: tuple[Section, ...]
-
-
 def report(
     study: Study, pictures: Sequence[Picture] = (), carried: Carried | None = None
 ) -> Report:
@@ -122,24 +71,28 @@ def report(
     """
     case = study.case
     checks = [judgements.cross_check(each) for each in study.cross_checks]
+    remarks = [f"{each.what}: {each.remedy}." for each in words.all_remarks(study)]
     sections = [
         Section("", tuple(pictures[:1])),
         _judged("Cross-checks that fail", [each for each in checks if each.bad]),
         _judged("Claims", [judgements.claim(verdict) for verdict in study.claims]),
         _results(study, pictures[1:]),
         _side_by_side(study),
-        _inputs(study),
-        _reading_of(study),
-        *_wideners(study),
+        bullets("Mind", remarks, in_post=True),
+        _widest(study),
+        record.guessed(study),
         _widened(study),
-        _left_out(study),
-        _bullets("Mind", [f"{each.what}: {each.remedy}." for each in words.all_remarks(study)]),
-        _bullets("Taken for granted", _taken_for_granted(study)),
+        bullets("Taken for granted", [f"{text}." for text in case.assumptions], in_post=True),
+        record.left_out(study),
         _judged("Cross-checks", [each for each in checks if not each.bad]),
-        _method(study),
-        _log(study),
+        record.inputs(study),
+        record.readings(study),
+        *_other_wideners(study),
+        _what_ifs(study),
+        record.log(study),
         _single_runs(study),
-        _formulas(study),
+        record.formulas(study),
+        record.method(study),
         *([] if carried is None else _to_run_again(study, carried)),
     ]
     return Report(
@@ -147,19 +100,6 @@ def report(
         tuple(cautions(case.hazards, tuple(call.function for call in case.program.calls))),
         words.sentence(words.headline_band(study), study),
         tuple(section for section in sections if section.blocks),
-    )
-
-
-def _bullets(title: str, texts: Sequence[str]) -> Section:
-    items = tuple(((text,), ()) for text in texts)
-    return Section(title, (Bullets(items),) if items else ())
-
-
-def _table(head: Sequence[str], rows: Sequence[Sequence[Span | Line]]) -> Table:
-    """Return a table; a cell may be one span or several."""
-    return Table(
-        tuple((text,) for text in head),
-        tuple(tuple(c if isinstance(c, tuple) else (c,) for c in row) for row in rows),
     )
 
 
@@ -175,6 +115,11 @@ def _of(output: Output) -> Line:
     return (Code(output.run),) if output.group is None else ("group ", Code(output.run))
 
 
+def _run(output: Output) -> Line:
+    """Return the run or group of a value; nothing for the whole case."""
+    return () if output.run is None else _of(output)
+
+
 def _judged(title: str, found: Sequence[judgements.Judgement]) -> Section:
     items = tuple(((f"{each.title}: ", Strong(each.verdict)), each.lines) for each in found)
     return Section(title, (Bullets(items),) if items else (), in_post=True)
@@ -185,7 +130,14 @@ def _judged(title: str, found: Sequence[judgements.Judgement]) -> Section:
 
 def _results(study: Study, pictures: Sequence[Picture]) -> Section:
     shown = words.shown(study.bands)
-    blocks: list[Block] = [*pictures, _results_table(shown, study)]
+    headline = words.headline_band(study).output.target
+    own = [band for band in shown if band.output.target is headline]
+    others = [band for band in shown if band.output.target is not headline]
+    blocks: list[Block] = [*pictures]
+    if len(shown) <= MOST_ROWS:
+        blocks.append(_results_table(shown, study))
+    else:
+        blocks += in_short(_results_table(own, study), ALL_NUMBERS)
     blocks.append(
         Paragraph(
             (
@@ -195,11 +147,10 @@ def _results(study: Study, pictures: Sequence[Picture]) -> Section:
             )
         )
     )
-    items: list[tuple[Line, tuple[str, ...]]] = []
-    for target in study.case.targets:
-        if target.boundary is not None:
-            into, out = target.boundary
-            items.append(((named(target), f": put in is {into}; got out is {out}."), ()))
+    if len(shown) > MOST_ROWS and others:
+        text = "The other results, each with its lowest and highest value; all of them "
+        blocks += [Paragraph((text, *ALL_NUMBERS)), _spans(others)]
+    items = [(line, ()) for line in _boundaries(study)]
     for band in shown:
         for text in judgements.disputes(band, study):
             items.append(((named(band.output.target), ", ", *_of(band.output), f": {text}."), ()))
@@ -208,12 +159,23 @@ def _results(study: Study, pictures: Sequence[Picture]) -> Section:
     return Section("Results", tuple(blocks), in_post=True)
 
 
+def _boundaries(study: Study) -> Iterator[Line]:
+    """Yield what is counted as put in and got out, once for all results that share it."""
+    alike: dict[tuple[str, str], list[Span]] = {}
+    for target in study.case.targets:
+        if target.boundary is not None:
+            alike.setdefault(target.boundary, []).append(named(target))
+    for (into, out), names in alike.items():
+        told = [part for name in names for part in (", ", name)][1:]
+        yield (*told, f": put in is {into}; got out is {out}.")
+
+
 def _single_runs(study: Study) -> Section:
     """Return the runs that stand in groups, by themselves."""
     shown = words.shown(study.bands)
     hidden = [band for band in study.bands if not any(band is other for other in shown)]
-    blocks = (_results_table(hidden, study),) if hidden else ()
-    return Section("The runs of the groups", blocks)
+    rows = in_short(_results_table(hidden, study), ALL_NUMBERS) if hidden else ()
+    return Section("The runs of the groups", rows)
 
 
 def _results_table(bands: Sequence[Band], study: Study) -> Table:
@@ -224,7 +186,7 @@ def _results_table(bands: Sequence[Band], study: Study) -> Table:
         rows.append(
             [
                 named(target),
-                _of(band.output),
+                _run(band.output),
                 numbers.with_unit,
                 f"{numbers.low} to {numbers.high} {numbers.unit}".rstrip(),
                 f"{numbers.half_width} {target.unit.width_symbol}".rstrip(),
@@ -233,7 +195,26 @@ def _results_table(bands: Sequence[Band], study: Study) -> Table:
             ]
         )
     head = ["result", "run", "value", f"{chance} band", "half-width", "by hand", "on guesses"]
-    return _table(head, rows)
+    return table(head, rows)
+
+
+def _spans(bands: Sequence[Band]) -> Table:
+    """Return a row for each result: its lowest and its highest value, each with its band."""
+    of: dict[str, list[Band]] = {}
+    for band in bands:
+        of.setdefault(band.output.target.name, []).append(band)
+    rows: list[Sequence[Span | Line]] = []
+    for found in of.values():
+        least, most = min(found, key=words.central), max(found, key=words.central)
+        ends = [_with_band(band) for band in ((least, most) if len(found) > 1 else (least,))]
+        rows.append([named(least.output.target), *ends, *[""] * (2 - len(ends))])
+    return table(["result", "lowest", "highest"], rows)
+
+
+def _with_band(band: Band) -> Line:
+    numbers = words.rounded(band)
+    text = f"{numbers.with_unit} ({numbers.low} to {numbers.high})"
+    return (*_run(band.output), ": ", text) if band.output.run else (text,)
 
 
 def _side_by_side(study: Study) -> Section:
@@ -253,109 +234,88 @@ def _side_by_side(study: Study) -> Section:
     title = f"The same machine over other inputs{', ' * bool(where)}{where}"
     chance = words.probability(study.settings.probability)
     return Section(
-        title, (_table(["result", "value", f"{chance} band", "put in", "got out"], rows),)
+        title, (table(["result", "value", f"{chance} band", "put in", "got out"], rows),)
     )
 
 
-# -- where the numbers come from ------------------------------------------------------------------
+# -- what would change them -----------------------------------------------------------------------
 
 
-def _inputs(study: Study) -> Section:
-    leaves = [leaf for leaf in study.case.leaves if leaf.section == "inputs"]
-    rows: list[Sequence[Span | Line]] = []
-    for leaf in leaves:
-        note = f" ({leaf.note})" if leaf.note else ""
-        by = Code(leaf.instrument) if leaf.instrument else ""
-        rows.append([Code(leaf.name), _value(leaf), by, f"{_spread(leaf)}{note}", leaf.evidence])
-    head = ["input", "value", "instrument", "spread", "evidence"]
-    return Section("Inputs", (_table(head, rows),) if rows else (), in_post=True)
+def _widest(study: Study) -> Section:
+    headline = words.headline_band(study)
+    found = tuple(_ranking(headline, study, MOST_RANKED)) if headline.ranking.lines else ()
+    return Section("What widens it most", found, in_post=True)
 
 
-def _spread(leaf: Leaf) -> str:
-    return "; ".join(component.words for component in leaf.components) or "exact"
-
-
-def _value(leaf: Leaf) -> str:
-    return f"{leaf.unit.from_si(leaf.value):.10g} {leaf.unit.symbol}".rstrip()
-
-
-def _reading_of(study: Study) -> Section:
-    """Return how each reading was taken, and the instruments."""
-    case = study.case
-    rows: list[Sequence[Span | Line]] = []
-    first: dict[str, Leaf] = {}
-    for leaf in case.leaves:
-        if leaf.section == "readings":
-            first.setdefault(leaf.name, leaf)
-    notes = {leaf.name: leaf.note for leaf in case.leaves if leaf.note}
-    for name, leaf in first.items():
-        note = f" ({notes[name]})" if name in notes else ""
-        by = Code(leaf.instrument) if leaf.instrument else ""
-        spread = f"{_spread(leaf)}{note}"
-        rows.append([Code(name), by, spread, leaf.evidence])
-    blocks: list[Block] = []
-    if rows:
-        run = next(iter(first.values())).run
-        blocks.append(_table(["reading", "instrument", f"spread in run {run}", "evidence"], rows))
-    if case.instruments:
-        blocks.append(Bullets(tuple(((Code(n), f": {t}"), ()) for n, t in case.instruments)))
-    return Section("Readings and instruments", tuple(blocks))
-
-
-def _wideners(study: Study) -> Iterator[Section]:
-    """Yield what widens the headline, then what widens the other results."""
+def _other_wideners(study: Study) -> Iterator[Section]:
+    """Yield what widens the other results: of a few in full, of the rest the widest source."""
     headline = words.headline_band(study)
     others = [band for band in words.shown(study.bands) if band is not headline]
     shown = [band for band in others if band.ranking.lines]
     shown.sort(key=lambda band: band.output.target is not headline.output.target)
-    if headline.ranking.lines:
-        yield Section("What widens it most", tuple(_ranking(headline, study)), in_post=True)
-    blocks = [block for band in shown[:MOST_RANKINGS] for block in _ranking(band, study)]
+    full = shown[:MOST_RANKINGS]
+    blocks = [block for band in full for block in _ranking(band, study, MOST_RANKED_BRIEFLY)]
     yield Section("What widens the other bands", tuple(blocks))
     rows: list[Sequence[Span | Line]] = []
     for band in shown[MOST_RANKINGS:]:
         line, unit = band.ranking.lines[0], band.output.target.unit
-        full = band.summary.interval.half_width
-        left = words.width(line.half_width_without, unit, full / unit.factor)
+        width = band.summary.interval.half_width
+        left = words.width(line.half_width_without, unit, width / unit.factor)
         rows.append(
             [
                 named(band.output.target),
-                _of(band.output),
+                _run(band.output),
                 Code(line.item.name),
-                f"{words.width(full, unit)} {unit.width_symbol}".rstrip(),
+                f"{words.width(width, unit)} {unit.width_symbol}".rstrip(),
                 f"{left} {unit.width_symbol}".rstrip(),
                 words.evidence(band.ranking),
             ]
         )
     head = ["result", "run", "widest source", "half-width", "without it", "spread by evidence"]
-    yield Section("What widens the rest most", (_table(head, rows),) if rows else ())
+    rest = in_short(table(head, rows), ALL_NUMBERS) if rows else ()
+    yield Section("What widens the rest most", rest)
 
 
-def _ranking(band: Band, study: Study) -> Iterator[Block]:
+def _ranking(band: Band, study: Study, most: int) -> Iterator[Block]:
     unit, full = band.output.target.unit, band.summary.interval.half_width
     decimals = words.decimals_to_tell_apart(full / unit.factor)
+    lines = band.ranking.lines
+    told = [line for line in lines if line.half_width_without < (1 - LEAST_SAVED) * full]
+    told = told[:most] or list(lines[:1])
     rows: list[Sequence[Span | Line]] = []
-    for line in band.ranking.lines:
+    for line in told:
         rows.append(
             [
                 Code(line.item.name),
                 words.fixed(line.half_width_without / unit.factor, decimals),
                 "" if line.first_order is None else words.percent(line.first_order.value),
-                ", ".join(f"{p.name} {words.percent(p.first_order)}" for p in line.parts),
+                _parts(line),
                 ", ".join(dict.fromkeys(part.evidence for part in line.item.parts)),
             ]
         )
     now = f"{words.width(full, unit)} {unit.width_symbol}".rstrip()
     yield Paragraph((Strong(band.output.title), f", half-width now {now}:"))
     head = ["source", "half-width without it", "share of the variance", "of which", "evidence"]
-    yield _table(head, rows)
-    yield Paragraph((f"The spread by evidence: {words.evidence(band.ranking)}.",))
+    yield table(head, rows)
+    less = [part for line in lines[len(told) :] for part in (", ", Code(line.item.name))][1:]
+    text = f"The spread by evidence: {words.evidence(band.ranking)}."
+    yield Paragraph(("What matters less: ", *less, f". {text}") if less else (text,))
     guessed = words.rests_on_guesses(band.ranking)
     if guessed is not None:
         yield Paragraph((Strong(f"{guessed}."),))
     for each in study.advice:
         if each.output == band.output:
             yield Paragraph((f"{words.repeat_advice_words(each, unit)}.",))
+
+
+def _parts(line: Ranked) -> str:
+    """Return the shares of the parts; those of one name are told apart by their evidence."""
+    names = [part.name for part in line.parts]
+    return ", ".join(
+        f"{part.name}{f' ({part.evidence})' * (names.count(part.name) > 1)} "
+        f"{words.percent(part.first_order)}"
+        for part in line.parts
+    )
 
 
 def _widened(study: Study) -> Section:
@@ -365,108 +325,41 @@ def _widened(study: Study) -> Section:
     title = f"With guesses {wider.factor:g} times as wide"
     if wider.summaries is None:
         return Section(title, (Paragraph((wider.why_not,)),))
+    shown = words.shown(study.bands)
     rows: list[Sequence[Span | Line]] = []
     for band, summary in zip(study.bands, wider.summaries, strict=True):
-        now, then = words.rounded(band), words.rounded(replace(band, summary=summary))
-        ends = [f"{each.low} to {each.high} {each.unit}".rstrip() for each in (now, then)]
-        rows.append([Code(band.output.title), *ends])
-    return Section(title, (_table(["result", "band now", "band then"], rows),))
+        if any(band is other for other in shown):
+            now, then = words.rounded(band), words.rounded(replace(band, summary=summary))
+            ends = [f"{each.low} to {each.high} {each.unit}".rstrip() for each in (now, then)]
+            rows.append([Code(band.output.title), *ends])
+    found = table(["result", "band now", "band then"], rows)
+    return Section(title, in_short(found, ALL_NUMBERS))
 
 
-# -- what a reader must know ----------------------------------------------------------------------
-
-
-def _left_out(study: Study) -> Section:
-    """Return what is not in the numbers."""
-    case = study.case
-    inputs = case.file.inputs
-    texts = []
-    logged = [name for name, entry in inputs.items() if entry.log_only]
-    if logged:
-        texts.append(f"Kept for the log only: {', '.join(logged)}.")
-    exact = [leaf.name for leaf in case.leaves if not leaf.components and leaf.name not in logged]
-    if exact:
-        texts.append(f"Taken as exact: {', '.join(dict.fromkeys(exact))}.")
-    texts.append(
-        "A band covers what was declared and nothing else: no blunder, no reading of the wrong "
-        "thing, no loss or energy that the boundary leaves out."
+def _what_ifs(study: Study) -> Section:
+    """Return what each half-width would be if instruments' errors ran otherwise."""
+    rows: list[Sequence[Span | Line]] = []
+    headline = words.headline_band(study)
+    shown = words.shown(study.bands)
+    for band in sorted(shown, key=lambda band: band is not headline):
+        unit, full = band.output.target.unit, band.summary.interval.half_width
+        for each in band.what_ifs:
+            halves = (full, each.same_all_along, each.own_for_each_reading)
+            told = (words.width(half, unit, full / unit.factor) for half in halves)
+            cells = (f"{text} {unit.width_symbol}".rstrip() for text in told)
+            rows.append(
+                [Code(each.instrument), named(band.output.target), _run(band.output), *cells]
+            )
+    if not rows:
+        return Section("", ())
+    text = (
+        "How the error of an instrument runs along its scale is not known. It is taken to change "
+        "smoothly; these are the half-widths if it did, if it were the same everywhere, and if "
+        "each reading had its own."
     )
-    return _bullets("What is not in the numbers", texts)
-
-
-def _taken_for_granted(study: Study) -> list[str]:
-    found = list(study.case.assumptions)
-    for band in words.shown(study.bands):
-        found += what_if_words(band)
-    return [f"{text}." for text in found]
-
-
-def _method(study: Study) -> Section:
-    settings = study.settings
-    versions = ", ".join(f"{name} {number}" for name, number in study.versions)
-    told: dict[str, list[str]] = {}
-    for band in study.bands:
-        told.setdefault(words.agreement_words(band), []).append(band.output.title)
-    usual = max(told, key=lambda text: len(told[text]), default="")
-    others = "".join(f"; {', '.join(names)}: {t}" for t, names in told.items() if t != usual)
-    return _bullets(
-        "Method",
-        [
-            f"{settings.trials} Monte Carlo trials of all formulas (JCGM 101:2008)"
-            f"{_drawn(settings)}, seed {settings.seed}; the band leaves equal probability on each "
-            "side. Claims are judged on the trials (JCGM 106:2012).",
-            "The readings of one instrument share one error curve; steps of the display or the "
-            "dial are drawn afresh for each reading.",
-            f"First-order law (JCGM 100:2008) beside it: {usual}{others}.",
-            "Half-width without a source: it is held at one draw, the others vary, averaged over "
-            "64 stratified draws. Shares of the variance: Sobol indices of first order.",
-            f"Case sha256 {study.case.text.sha256[:16]}; {versions}.",
-        ],
-    )
-
-
-def _drawn(settings: Settings) -> str:
-    """Return how trials were drawn and ended, where that is not the usual way."""
-    if settings.sampling == "quasi":
-        return ", drawn as Sobol points in 16 scramblings"
-    return ", as many as its digits took" if settings.adaptive else ""
-
-
-# -- the log --------------------------------------------------------------------------------------
-
-
-def _log(study: Study) -> Section:
-    case = study.case
-    leaves = [leaf for leaf in case.leaves if leaf.section == "readings"]
-    runs = list(dict.fromkeys(leaf.run for leaf in leaves))
-    names = list(dict.fromkeys(leaf.name for leaf in leaves))
-    cell = {(leaf.name, leaf.run): _value(leaf) for leaf in leaves}
-    blocks: list[Block] = []
-    if runs:
-        rows: list[Sequence[Span | Line]] = [
-            [Code(str(run)), *(cell.get((name, run), "") for name in names)] for run in runs
-        ]
-        head: tuple[Line, ...] = (("run",), *((Code(name),) for name in names))
-        blocks.append(replace(_table([], rows), head=head))
-    texts: list[Line] = [
-        ("group ", Code(group.name), f": {words.group(group)}") for group in case.groups
-    ]
-    texts += [
-        (f"numbers from {file.name}: {file.rows} rows, sha256 {file.sha256[:16]}",)
-        for file in case.data
-    ]
-    texts += [(f"{key}: {text}",) for key, text in case.about]
-    if texts:
-        blocks.append(Bullets(tuple((line, ()) for line in texts)))
-    return Section("Log", tuple(blocks))
-
-
-def _formulas(study: Study) -> Section:
-    lines: list[Line] = [(Code(f"{name} = {text}"),) for name, text, _ in study.case.formulas]
-    lines += [
-        ("result ", Code(f"{target.name} = {target.formula}")) for target in study.case.targets
-    ]
-    return Section("Formulas", (Bullets(tuple((line, ()) for line in lines)),))
+    head = ["instrument", "result", "run", "half-width", "same everywhere", "own for each"]
+    found = in_short(table(head, rows), ALL_NUMBERS)
+    return Section("If errors ran otherwise along the scale", (Paragraph((text,)), *found))
 
 
 # -- to run it again ------------------------------------------------------------------------------
@@ -476,11 +369,12 @@ def _to_run_again(study: Study, carried: Carried) -> Iterator[Section]:
     """Yield the case, for reading and for running, and what its receipt proves."""
     text = study.case.text.text.rstrip("\n")
     yield Section("The case, to read", (Preformatted(text),), in_post=True)
-    told = (
+    told: Line = (
         "This block carries the case, its data and the receipt. Save this report, or a copy of the "
-        "post, and run `effband recheck FILE`: it runs the case again and compares every number.",
-        f"Receipt {carried.stamp}, in the figures as well. {HONESTY}",
+        "post, and run ",
+        Code("effband recheck FILE"),
+        ": it runs the case again and compares every number.",
     )
-    blocks: list[Block] = [Paragraph((sentence,)) for sentence in told]
-    blocks.append(Preformatted(carried.block))
-    yield Section("The case, to run again", tuple(blocks), in_post=True)
+    proof = f"Receipt {carried.stamp}, in the figures as well. {HONESTY}"
+    blocks = (Paragraph(told), Paragraph((proof,)), Preformatted(carried.block))
+    yield Section("The case, to run again", blocks, in_post=True)

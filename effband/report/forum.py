@@ -12,7 +12,7 @@ import re
 from collections.abc import Iterator, Sequence
 
 from effband.problems import printable, width
-from effband.report.content import (
+from effband.report.blocks import (
     Block,
     Bullets,
     Line,

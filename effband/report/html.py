@@ -10,7 +10,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from effband.problems import printable
-from effband.report.content import (
+from effband.report.blocks import (
     Bullets,
     Code,
     Paragraph,

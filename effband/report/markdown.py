@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 
 from effband.problems import printable
-from effband.report.content import (
+from effband.report.blocks import (
     Block,
     Bullets,
     Code,
@@ -52,10 +52,9 @@ def code(text: str) -> str:
 
 def markdown(report: Report) -> str:
     """Return the page."""
-    lines = [MARK, f"# {escape(report.title)}", ""]
+    lines = [MARK, f"# {escape(report.title)}", "", f"**{escape(report.sentence)}**", ""]
     if report.cautions:
         lines += ["**Cautions.**", "", *(f"- {escape(note)}" for note in report.cautions), ""]
-    lines += [f"**{escape(report.sentence)}**", ""]
     for section in report.sections:
         if section.title:
             lines += [f"## {escape(section.title)}", ""]

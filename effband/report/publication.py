@@ -6,7 +6,8 @@ from collections.abc import Callable, Collection, Iterator
 from typing import Any
 
 from effband.report.armour import FORUM
-from effband.report.content import Carried, Picture, report
+from effband.report.blocks import Picture
+from effband.report.content import Carried, report
 from effband.report.forum import forum
 from effband.report.machine import document, to_json
 from effband.report.markdown import markdown

@@ -19,7 +19,8 @@ import pytest
 from cmarkgfm.cmark import Options
 
 from effband.problems import printable
-from effband.report.content import Picture, report
+from effband.report.blocks import Picture
+from effband.report.content import MOST_RANKED, report
 from effband.report.markdown import MARK, escape, markdown
 from effband.study import Remark, Study
 
@@ -233,8 +234,9 @@ def test_plain_text_stays_readable_in_the_source(text: str) -> None:
 def test_every_part_of_a_case_is_on_the_page(study_of: StudyOf) -> None:
     page = markdown(report(study_of(CASE)))
     for heading in (
-        "# t", "## Results", "## What widens each band", "## Inputs", "## Readings and instruments",
-        "## Log", "## Formulas", "## What is not in the numbers", "## Method",
+        "# t", "## Results", "## What widens it most", "## What was guessed",
+        "## What is not in the numbers", "## Inputs", "## Readings and instruments",
+        "## What widens the other bands", "## Log", "## Formulas", "## Method",
     ):  # fmt: skip
         assert page.splitlines().count(heading) == 1
     assert "](" not in page, "no picture was made, so none is shown"
@@ -257,9 +259,12 @@ def test_widths_of_a_temperature_are_in_kelvin(study_of: StudyOf) -> None:
 def test_each_ranking_is_a_table_in_order(wren: Study) -> None:
     page = markdown(report(wren))
     for band in wren.bands:
-        block = page.split(f"**{escape(band.output.title)}**")[1].split("\n\n")[1]
-        names = re.findall(r"(?m)^\| `(\w+)` \|", block)
-        assert names == [line.item.name for line in band.ranking.lines]
+        table, less = page.split(f"**{escape(band.output.title)}**")[1].split("\n\n")[1:3]
+        names = re.findall(r"(?m)^\| `(\w+)` \|", table)
+        less = less.partition(". The spread")[0].removeprefix("What matters less: ")
+        assert 1 <= len(names) <= MOST_RANKED
+        named = [*names, *less.replace("`", "").split(", ")]
+        assert named == [line.item.name for line in band.ranking.lines]
 
 
 def test_the_page_tells_how_to_run_it_again(wren: Study) -> None:

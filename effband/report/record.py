@@ -1,0 +1,212 @@
+"""What a report says of how the numbers came about: what was given, guessed, read and done."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from effband.case.model import Leaf, Settings
+from effband.case.values import JUDGED
+from effband.report import words
+from effband.report.blocks import (
+    MOST_ROWS,
+    Block,
+    Bullets,
+    Code,
+    Line,
+    Paragraph,
+    Section,
+    Span,
+    bullets,
+    table,
+)
+from effband.study import Study
+
+MOST_COLUMNS = 8  # of readings beside each other
+MOST_NAMED = 6  # in one sentence
+
+
+def guessed(study: Study) -> Section:
+    """Return what nobody measured or looked up, and what nobody said."""
+    first = _first(study, None)
+    judged = [leaf for leaf in first if leaf.components and leaf.evidence in JUDGED]
+    items: list[tuple[Line, tuple[str, ...]]] = []
+    for leaf in judged:
+        by = (" with ", Code(leaf.instrument)) if leaf.instrument else ()
+        many = f"{_value(leaf)}, " if leaf.run is None else ""
+        told = f": {many}{_spread(leaf)}{_note(leaf)}; {leaf.evidence}"
+        items.append(((Code(leaf.name), *by, told), ()))
+    unstated = [leaf.name for leaf in first if leaf.components and leaf.evidence == "unstated"]
+    if unstated:
+        items.append(((f"Nobody said how these are known: {', '.join(unstated)}.",), ()))
+    band = words.headline_band(study)
+    share = words.percent(band.ranking.on_judgement)
+    text = f"Of the spread of {band.output.title}, {share} rest on guesses and rules of thumb."
+    if not judged:
+        text = "No number was declared a guess or a rule of thumb."
+    blocks: list[Block] = [Paragraph((text,))]
+    if items:
+        blocks.append(Bullets(tuple(items)))
+    return Section("What was guessed", tuple(blocks), in_post=True)
+
+
+def inputs(study: Study) -> Section:
+    """Return the inputs, each with how well it is known."""
+    rows: list[Sequence[Span | Line]] = []
+    for leaf in _first(study, "inputs"):
+        spread = f"{_spread(leaf)}{_note(leaf)}"
+        rows.append([Code(leaf.name), _value(leaf), _by(leaf), spread, leaf.evidence])
+    head = ["input", "value", "instrument", "spread", "evidence"]
+    return Section("Inputs", (table(head, rows),) if rows else (), in_post=True)
+
+
+def readings(study: Study) -> Section:
+    """Return how each reading was taken, and the instruments."""
+    first = _first(study, "readings")
+    rows: list[Sequence[Span | Line]] = [
+        [Code(leaf.name), _by(leaf), f"{_spread(leaf)}{_note(leaf)}", leaf.evidence]
+        for leaf in first
+    ]
+    blocks: list[Block] = []
+    if rows:
+        spread = f"spread in run {first[0].run}"
+        blocks.append(table(["reading", "instrument", spread, "evidence"], rows))
+    instruments = study.case.instruments
+    if instruments:
+        blocks.append(Bullets(tuple(((Code(n), f": {t}"), ()) for n, t in instruments)))
+    return Section("Readings and instruments", tuple(blocks))
+
+
+def _first(study: Study, section: str | None) -> list[Leaf]:
+    """Return the inputs and readings, of these the first run's, each with a note of any run."""
+    leaves = [leaf for leaf in study.case.leaves if section in (None, leaf.section)]
+    notes = {leaf.name: leaf.note for leaf in leaves if leaf.note}
+    found = {leaf.name: leaf for leaf in reversed(leaves)}
+    return [
+        replace(found[name], note=notes.get(name))
+        for name in dict.fromkeys(leaf.name for leaf in leaves)
+    ]
+
+
+def _note(leaf: Leaf) -> str:
+    return f" ({leaf.note})" if leaf.note else ""
+
+
+def _by(leaf: Leaf) -> Span:
+    return Code(leaf.instrument) if leaf.instrument else ""
+
+
+def _spread(leaf: Leaf) -> str:
+    return "; ".join(component.words for component in leaf.components) or "exact"
+
+
+def _value(leaf: Leaf) -> str:
+    return f"{leaf.unit.from_si(leaf.value):.10g} {leaf.unit.symbol}".rstrip()
+
+
+def left_out(study: Study) -> Section:
+    """Return what is not in the numbers."""
+    case = study.case
+    texts = []
+    logged = [name for name, entry in case.file.inputs.items() if entry.log_only]
+    if logged:
+        texts.append(f"Kept for the log only: {', '.join(logged)}.")
+    exact = [leaf.name for leaf in case.leaves if not leaf.components and leaf.name not in logged]
+    if exact:
+        texts.append(f"Taken as exact: {', '.join(dict.fromkeys(exact))}.")
+    texts.append(
+        "A band covers what was declared and nothing else: no blunder, no reading of the wrong "
+        "thing, no loss or energy that the boundary leaves out."
+    )
+    return bullets("What is not in the numbers", texts, in_post=True)
+
+
+def method(study: Study) -> Section:
+    """Return how the numbers were worked out, and with what."""
+    settings = study.settings
+    versions = ", ".join(f"{name} {number}" for name, number in study.versions)
+    return bullets(
+        "Method",
+        [
+            f"{settings.trials} Monte Carlo trials of all formulas (JCGM 101:2008)"
+            f"{_drawn(settings)}, seed {settings.seed}; the band leaves equal probability on each "
+            "side. Claims are judged on the trials (JCGM 106:2012).",
+            "The readings of one instrument share one error curve; steps of the display or the "
+            "dial are drawn afresh for each reading.",
+            f"First-order law (JCGM 100:2008) beside it: {_first_order(study)}.",
+            "Half-width without a source: it is held at one draw, the others vary, averaged over "
+            "64 stratified draws. Shares of the variance: Sobol indices of first order.",
+            f"Case sha256 {study.case.text.sha256[:16]}; {versions}.",
+        ],
+    )
+
+
+def _first_order(study: Study) -> str:
+    """Return what the first-order law says of most results, and of the others by name."""
+    told: dict[str, list[str]] = {}
+    for band in study.bands:
+        told.setdefault(words.agreement_words(band), []).append(band.output.title)
+    usual = max(told, key=lambda text: len(told[text]), default="")
+    text = usual
+    for other, names in told.items():
+        if other != usual:
+            more = len(names) - MOST_NAMED
+            rest = f" and {more} more" * (more > 0)
+            text += f"; {', '.join(names[:MOST_NAMED])}{rest}: {other}"
+    return text
+
+
+def _drawn(settings: Settings) -> str:
+    """Return how trials were drawn and ended, where that is not the usual way."""
+    if settings.sampling == "quasi":
+        return ", drawn as Sobol points in 16 scramblings"
+    return ", as many as its digits took" if settings.adaptive else ""
+
+
+# -- the log --------------------------------------------------------------------------------------
+
+
+def log(study: Study) -> Section:
+    """Return the readings as they were logged, groups, files and what else was noted."""
+    case = study.case
+    blocks: list[Block] = [*_logged(study)]
+    texts: list[Line] = [
+        ("group ", Code(group.name), f": {words.group(group)}") for group in case.groups
+    ]
+    texts += [
+        (f"numbers from {file.name}: {file.rows} rows, sha256 {file.sha256[:16]}",)
+        for file in case.data
+    ]
+    texts += [(f"{key}: {text}",) for key, text in case.about]
+    if texts:
+        blocks.append(Bullets(tuple((line, ()) for line in texts)))
+    return Section("Log", tuple(blocks))
+
+
+def _logged(study: Study) -> list[Block]:
+    """Return the readings of the runs, some columns at a time."""
+    leaves = [leaf for leaf in study.case.leaves if leaf.section == "readings"]
+    runs = list(dict.fromkeys(leaf.run for leaf in leaves))
+    names = list(dict.fromkeys(leaf.name for leaf in leaves))
+    cell = {(leaf.name, leaf.run): _value(leaf) for leaf in leaves}
+    blocks: list[Block] = []
+    for at in range(0, len(names), MOST_COLUMNS):
+        some = names[at : at + MOST_COLUMNS]
+        rows: list[Sequence[Span | Line]] = [
+            [Code(str(run)), *(cell.get((name, run), "") for name in some)]
+            for run in runs[:MOST_ROWS]
+        ]
+        blocks.append(table(["run", *map(Code, some)], rows))
+    if len(runs) > MOST_ROWS:
+        more = len(runs) - MOST_ROWS
+        blocks.append(Paragraph((f"{more} more runs stand in the case that this report carries.",)))
+    return blocks
+
+
+def formulas(study: Study) -> Section:
+    """Return every formula, as written."""
+    lines: list[Line] = [(Code(f"{name} = {text}"),) for name, text, _ in study.case.formulas]
+    lines += [
+        ("result ", Code(f"{target.name} = {target.formula}")) for target in study.case.targets
+    ]
+    return Section("Formulas", (Bullets(tuple((line, ()) for line in lines)),))
