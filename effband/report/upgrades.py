@@ -57,7 +57,7 @@ AS_THEY_ARE = (
 def _half(si: float, advice: Advice) -> str:
     """Return a half-width of the output asked about, with its unit."""
     unit = advice.output.target.unit
-    return f"{words.width(si, unit, advice.now.value / unit.factor)} {unit.width_symbol}".rstrip()
+    return f"{words.width(si, unit)} {unit.width_symbol}".rstrip()
 
 
 # -- the table ---------------------------------------------------------------------------------
@@ -104,8 +104,9 @@ def _row(option: Option, step: Cost | None, by_repeats: bool) -> list[str]:
     if option.then is None or option.saved is None:
         cells += ["none", "-"]
     else:
-        then = words.width(option.then.value, unit, now)
-        cells += [f"{words.width(option.now.value, unit, now)} -> {then}", _saves(option)]
+        beside = min(option.now.value, option.then.value) / unit.factor or now
+        ends = (words.width(half.value, unit, beside) for half in (option.now, option.then))
+        cells += [" -> ".join(ends), _saves(option)]
     if step is not None:
         cells.append(_per(option, step, unit))
     if by_repeats:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -304,6 +305,7 @@ upgrades: {other: {replaces: x, input: {value: 90 W, plus_minus: 1 W}}}
 """
     said = effband("upgrade", case("other.yaml", text), "--trials", "10000")
     assert "other states another value: y would be 90.0 W, not 100.0" in said.out
+    assert re.search(r"other +4\.7\d -> 0\.95 +3\.8, 80 %", said.out)  # .95 * 5 and .95 * 1
     (one,) = json.loads(effband("upgrade", case("other.yaml", text), "--json").out)["upgrades"]
     assert one["value_as_written_then"] == pytest.approx(90)
 
