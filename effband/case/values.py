@@ -123,7 +123,7 @@ def width_about(text: str, unit: Unit, value: float | None = None) -> float:
         share = f"{given.number:g} {given.unit.text} of value"
         remedy = f"write `{100 * given.si:g} points`" + f" or `{share}`" * (value is not None)
         raise Misread(0, len(text), what, remedy)
-    if isinstance(given, ShareOfValue) or (percent and any(unit.dimension)):
+    if isinstance(given, ShareOfValue) or percent:
         if value is None or unit.zero:
             symbol = unit.width_symbol or "a plain number"
             raise Misread(0, len(text), f"{text}: a share of what?", f"write a width in {symbol}")

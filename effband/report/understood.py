@@ -39,6 +39,7 @@ def understood(case: Case, values: Sequence[float] = ()) -> str:
             "",
         ]
     lines += _results(case, values)
+    lines += _judged(case)
     settings = case.settings
     if case.hazards:
         lines += [f"hazards: {printable(', '.join(case.hazards))}"]
@@ -53,6 +54,34 @@ def understood(case: Case, values: Sequence[float] = ()) -> str:
         lines += ["", "taken for granted:"]
         lines += [f"  {printable(text)}" for text in case.assumptions]
     return "\n".join(lines) + "\n"
+
+
+def _judged(case: Case) -> list[str]:
+    """Return what will be judged, and what could be had."""
+    lines = []
+    if case.claims:
+        lines.append("claims:")
+        for claim in case.claims:
+            runs = [where for at in claim.outputs if (where := case.outputs[at].where)]
+            where = f", {' and '.join(runs)}" if runs else ""
+            sure = words.probability(claim.confidence)
+            lines.append(
+                f"  {claim.result}{where}: {printable(claim.says)}; in {sure} of the trials"
+            )
+        lines.append("")
+    places: dict[str, list[str]] = {}
+    for check in case.cross_checks:
+        places.setdefault(f"{check.name}: {', '.join(check.members)}", []).append(check.where)
+    if places:
+        lines.append("cross-checks:")
+        for text, wheres in places.items():
+            where = ", ".join(where for where in wheres if where)
+            lines.append(f"  {text}{f'; {where}' if where else ''}")
+        lines.append("")
+    if case.file.upgrades:
+        names = ", ".join(case.file.upgrades)
+        lines += [f"upgrades: {names}; `effband upgrade` works them out", ""]
+    return lines
 
 
 def _meaning(leaf: Leaf, case: Case) -> str:
