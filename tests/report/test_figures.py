@@ -579,11 +579,25 @@ def test_loads_without_such_a_reading_stand_in_the_order_of_the_file(study_of: S
     figure = loads_figure(study_of(text.replace("50 W", "50 J").replace("5 W", "5 J")))
     assert figure is not None
     (axes,) = figure.axes
-    names = [text.get_text() for text in axes.texts if text.get_text().startswith("run_")]
-    assert names == [f"run_{k}" for k in range(5)]
+    assert axes.get_xlabel() == "share in %"
+    names = [text for text in axes.texts if text.get_text().startswith("run_")]
+    assert [text.get_text() for text in names] == [f"run_{k}" for k in range(5)]
+    heights = [text.get_window_extent().y0 for text in names]
+    assert heights == sorted(heights, reverse=True), "the first at the top"
     assert len(strips(axes)) == 5
     _nothing_overlaps(figure)
     _all_is_inside(figure)
+
+
+def test_a_number_is_never_cut(study_of: StudyOf) -> None:
+    for spread, against in (("50 W", "p in W"), ("0.00001 W", "share in %")):
+        text = many_runs(9).replace("plus_minus: 50 W", f"plus_minus: {spread}")
+        study = study_of(text.replace("plus_minus: 5 W", f"plus_minus: {spread[:-2]}1 W"))
+        figure = loads_figure(study)
+        assert figure is not None
+        assert figure.axes[0].get_xlabel() == against, "by name where numbers are long"
+        shown = {text.get_text().split(" ")[0] for text in texts_of(figure)}
+        assert {words.rounded(band).value for band in study.bands} <= shown
 
 
 def test_the_ceiling_is_drawn_where_it_is_in_range(study_of: StudyOf) -> None:

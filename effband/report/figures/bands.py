@@ -118,5 +118,11 @@ def _strip(axes: Axes, band: Band, at: int) -> None:
     numbers = words.rounded(band)
     text = f"{numbers.with_unit}, between {numbers.low} and {numbers.high}"
     axes.annotate(
-        text, (middle, at), xytext=(0, 10), textcoords="offset points", ha="center", fontsize=8.5
+        text,
+        (middle, at),
+        xytext=(0, 10),
+        textcoords="offset points",
+        ha="center",
+        fontsize=8.5,
+        parse_math=False,
     )

@@ -218,7 +218,7 @@ def _strip(axes: Axes, found: Outcomes, study: Study) -> None:
         page.strip(axes, band.summary, unit, STRIP_AT, STRIP_DEEP, upright=False)
         page.interval(axes, page.mark_of(band), unit, STRIP_AT, upright=False)
     middle = unit.from_si(words.central(band))
-    page.text_at(axes, middle, STRIP_AT - STRIP_DEEP / 2 - 10, _in_short(found, study))
+    page.text_at(axes, middle, STRIP_AT - STRIP_DEEP / 2 - 12, _in_short(found, study))
 
 
 def _limits(axes: Axes, found: Outcomes) -> None:

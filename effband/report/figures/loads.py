@@ -18,12 +18,12 @@ from effband.study import Band, Study
 from effband.units import Unit, parse_quantity, parse_unit
 
 # What sets a load, the surest first; a reading counts where it is the only one of its dimension.
-SETS_A_LOAD = tuple(
-    parse_unit(text).dimension for text in ("W", "A", "N*m", "rpm", "N", "kg", "m^3/s")
-)
+# A torque cannot be told from an energy by its dimension.
+SETS_A_LOAD = tuple(parse_unit(text).dimension for text in ("W", "A", "rpm", "N", "kg", "m^3/s"))
 CLOSEST = 0.1  # of the axis, between two loads that can still be told apart
 ROW, MOST_ROWS = 40, 32  # pixels; loads by name
-WIDEST = 36  # pixels, of an upright strip
+WIDEST, LEFT = 36, 64  # pixels: of an upright strip; beside the axis
+ROOM = 1.2  # length of an axis of readings, of the distance of the outermost
 CLAIM, CEILING = "--", ":"  # styles of lines
 
 
@@ -111,6 +111,8 @@ def loads_figure(study: Study, stamp: str = "") -> Figure | None:
     if len(bands) < 2:
         return None
     reading = ordering(study, bands)
+    if reading is not None and not _has_room(bands, reading):
+        reading = None
     shown = bands if reading is not None else bands[:MOST_ROWS]
     figure = page.page(high=page.HIGH if reading is not None else 168 + ROW * len(shown))
     target = bands[0].output.target
@@ -134,7 +136,7 @@ def loads_figure(study: Study, stamp: str = "") -> Figure | None:
         y += 22
     page.foot(figure, stamp, study.case.title)
     if reading is not None:
-        axes = page.axes_at(figure, 64, y + 6, page.MARGIN, 74)
+        axes = page.axes_at(figure, LEFT, y + 6, page.MARGIN, 74)
         _by_reading(axes, shown, reading, values)
     else:
         axes = page.rows(figure, [page.mark_of(b) for b in shown], target.unit, y, 74, values)
@@ -145,6 +147,15 @@ def loads_figure(study: Study, stamp: str = "") -> Figure | None:
             if _within(values, x):
                 draw(x, color=page.VERMILION, lw=2, ls=style, zorder=1)
     return figure
+
+
+def _has_room(bands: Sequence[Band], reading: Reading) -> bool:
+    """Return whether the value of each load fits above it: a number is never cut."""
+    figure = page.page()
+    longest = max(page.across(figure, words.rounded(b).value, page.PLAIN) for b in bands)
+    span = max(reading.values) - min(reading.values)
+    least = min(b - a for a, b in pairwise(sorted(reading.values)))
+    return longest + page.GAP <= least / (ROOM * span) * (page.WIDE - LEFT - page.MARGIN)
 
 
 def _within(ends: tuple[float, float], x: float) -> bool:
@@ -185,23 +196,24 @@ def _by_reading(
     """Draw upright strips, each at the load's reading, its value above and its name below."""
     low, high = min(reading.values), max(reading.values)
     span = high - low
-    axes.set_xlim(low - 0.1 * span, high + 0.1 * span)
+    free = (ROOM - 1) / 2 * span
+    axes.set_xlim(low - free, high + free)
     axes.set_ylim(*values)
     page.ticks(axes)
     page.ticks(axes, upright=True)
     page.name_axis(axes, reading.name, reading.unit)
-    scale = float(axes.bbox.width) / (1.2 * span)
+    scale = float(axes.bbox.width) / (ROOM * span)
     least = min(b - a for a, b in pairwise(sorted(reading.values)))
     for band, at in zip(bands, reading.values, strict=True):
         with page.limits_kept(axes):
             deep = min(0.5 * least, WIDEST / scale)
             page.strip(axes, band.summary, band.output.target.unit, at, deep, upright=True)
             page.interval(axes, page.mark_of(band), band.output.target.unit, at, upright=True)
-        room = min(least * scale, 0.2 * axes.bbox.width) - 6
-        over, under = words.rounded(band).with_unit, page.label(str(band.output.run))
+        room = min(least * scale, 2 * free * scale) - page.GAP
+        name = page.cut(page.figure_of(axes), page.label(str(band.output.run)), page.PLAIN, room)
         bottom, top = _ends(band)
-        _about(axes, at, top, page.cut(page.figure_of(axes), over, page.PLAIN, room), 1)
-        _about(axes, at, bottom, page.cut(page.figure_of(axes), under, page.PLAIN, room), -1)
+        _about(axes, at, top, words.rounded(band).value, 1)
+        _about(axes, at, bottom, name, -1)
 
 
 def _ends(band: Band) -> tuple[float, float]:
