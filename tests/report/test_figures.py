@@ -41,6 +41,7 @@ from effband.report.figures import (
     wideners_alt,
     wideners_figure,
 )
+from effband.report.figures.dots import stacked
 from effband.report.screen import telling_lines
 from effband.study import Band, Study
 
@@ -357,6 +358,9 @@ SHAPES = {
     "skewed": of_one("value: 1 W, within_factor: 6", "at most 2 W"),
     "two groups": of_one("value: 10 W, plus_minus: 1 W, shape: arcsine", "between 9.5 W and 11 W"),
     "half on the limit": of_one("value: 0 W, plus_minus: 1 W", "at least 0 W", "max(x, nought)"),
+    "half on the upper limit": of_one(
+        "value: 0 W, plus_minus: 1 W", "between -0.5 W and 0 W", "min(x, nought)"
+    ),
     "1e-9": of_one("value: 0.000000001 W, plus_minus: 0.0000000001 W", "at most 0.00000000105 W"),
     "1e9": of_one("value: 1000000000 W, plus_minus: 50000000 W", "at least 980000000 W"),
     "negative": of_one("value: -4 W, plus_minus: 1 W", "between -5 W and -3.5 W"),
@@ -462,6 +466,23 @@ def test_a_dot_lies_within_its_width_of_its_quantile(study_of: StudyOf, name: st
     values = [unit.from_si(x) for x in study.bands[0].summary.dots]
     for value, (x, _, across, _) in zip(values, in_pixels(figure), strict=True):
         assert abs(float(axes.transData.transform((value, 0))[0]) - x) <= across
+
+
+@pytest.mark.parametrize("limits", [(0.0, 1.0), (0.0, None), (None, 1.0)])
+def test_an_outcome_on_a_limit_stays_on_its_side(limits: tuple[float | None, float | None]) -> None:
+    e = 1e-12  # a quantile between two bins lies that far, or further, on the wrong side
+    values, sides = [-0.5, e, -e, 1 + e, 1 - e, 1.5], [-1, -1, 0, 0, 1, 1]
+    kept = [k for k in range(6) if limits[max(sides[k], 0)] is not None or sides[k] == 0]
+    wide, places = stacked(
+        [values[k] for k in kept], [sides[k] for k in kept], limits, 0.5, 100.0, 200.0
+    )
+    for k, (x, _) in zip(kept, places, strict=True):
+        low, high = limits
+        if sides[k] == 0:
+            assert low is None or x - wide / 2 >= low - 1e-9
+            assert high is None or x + wide / 2 <= high + 1e-9
+        else:
+            assert x + wide / 2 <= 1e-9 if sides[k] < 0 else x - wide / 2 >= 1 - 1e-9
 
 
 @pytest.mark.parametrize(
