@@ -223,7 +223,15 @@ def run(
     summaries = summaries_of(asked, counts, settings.probability)
     own = summaries[: len(case.outputs)]
     linear = propagate_linearly(case, settings.probability)
-    rankings = rank(case, settings.seed, settings.probability, own, engine.stop, crosscheck_ranking)
+    rankings = rank(
+        case,
+        settings.seed,
+        settings.probability,
+        own,
+        engine.stop,
+        crosscheck_ranking,
+        workers,
+    )
     what_ifs = what_if(case, settings, workers, engine.stop)
     nominal = _nominal(case)
     bands = tuple(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import threading
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -93,8 +94,12 @@ def rank(
     summaries: Sequence[Summary],
     stop: threading.Event | None = None,
     crosscheck: bool = False,
+    workers: int = 1,
 ) -> tuple[Ranking, ...]:
     """Return the ranking of every output, in the case's order.
+
+    With two workers or more, half-widths and indices are worked out side by side; neither
+    depends on the other.
 
     Raises
     ------
@@ -102,8 +107,12 @@ def rank(
         When a value is not finite in a row of the ranking, or a cross-check fails.
     """
     rows = Rows(case, stop or threading.Event())
-    without = half_widths_without(rows, seed, probability)
-    indices = find_indices(rows, seed, crosscheck)
+    with ThreadPoolExecutor(1) as other:
+        halves = other.submit(half_widths_without, rows, seed, probability)
+        if workers < 2:
+            halves.result()
+        indices = find_indices(rows, seed, crosscheck)
+        without = halves.result()
     rankings = []
     for k, (output, summary) in enumerate(zip(case.outputs, summaries, strict=True)):
         used = case.program.sources_of[output.step]
