@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from effband import __version__
+from effband.case.as_written import values_as_written
 from effband.case.model import Case, Output, Settings, loads
 from effband.case.resolve import load_case
 from effband.decide.claims import Verdict, events_of, judge_claims
@@ -27,7 +28,6 @@ from effband.decide.widening import with_guesses_widened
 from effband.evidence.dependence import Drawn
 from effband.problems import CaseError, ComputationRefused, Problem, in_file_order
 from effband.propagate.adaptive import LEAST_TRIALS, MOST_TRIALS, Judge
-from effband.propagate.as_written import values_as_written
 from effband.propagate.counting import Counts
 from effband.propagate.domains import outside_as_written, outside_in_trials
 from effband.propagate.engine import Engine, Event, Share

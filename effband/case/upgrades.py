@@ -13,13 +13,11 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-import numpy as np
-
+from effband.case.as_written import values_as_written
 from effband.case.findings import Findings
 from effband.case.format import CaseFile, Formula, Input, Instrument, PlannedReading, Runs
 from effband.case.model import Case
 from effband.case.natures import Nature, check_natures, fits_unit
-from effband.case.program import TRANSPARENT
 from effband.case.text import Path
 from effband.evidence.instruments import READS
 from effband.problems import CaseError, Misread, Problem
@@ -235,7 +233,7 @@ def _with_readings(
             assert nature is not None
             if not _fits(name, reading, nature, change, file, findings):
                 break
-            value = reading.unit.from_si(_value_as_written(probe, step))
+            value = reading.unit.from_si(values_as_written(probe, [step])[0])
             if not math.isfinite(value):
                 what = f"{name} would have no finite value in run {run}"
                 findings.error(("formulas", name), what, "check for a division by 0")
@@ -267,30 +265,6 @@ def _fits(
         findings.error(("formulas", name), what, "foretell what the instrument would show")
         return False
     return True
-
-
-def _value_as_written(case: Case, wanted: int) -> float:
-    """Return the value of a step, SI, with every source at its nominal; it may not be finite."""
-    nominal = {source.name: source.nominal for source in case.sources}
-    values: dict[int, Any] = {}
-    with np.errstate(all="ignore"):
-        for at in case.program.needed_for([wanted]):
-            step = case.program.steps[at]
-            inputs = [np.float64(values[i]) for i in step.inputs]
-            if step.op == "constant":
-                values[at] = step.detail
-            elif step.op == "source":
-                values[at] = nominal[str(step.detail)]
-            elif step.op == "curve":  # an instrument's error, which is around 0
-                values[at] = 0.0
-            elif step.op == "dependent":
-                assert isinstance(step.detail, tuple)
-                values[at] = step.detail[1]
-            elif step.op in TRANSPARENT:
-                values[at] = inputs[0]
-            else:
-                values[at] = getattr(np, step.op)(*inputs)
-    return float(values[wanted])
 
 
 # -- what is wrong with one --------------------------------------------------------------------

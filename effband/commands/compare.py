@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from effband.commands.working import Progress, a_number, run_stoppable
+from effband.commands import options
+from effband.commands.working import Progress, run_stoppable
 
 if TYPE_CHECKING:
     import threading
@@ -25,18 +26,11 @@ if TYPE_CHECKING:
 @click.option("--by", metavar="X", help='A change to ask about: "2 points", "-5 W".')
 @click.option("--result", metavar="NAME", help="Compare this result only.")
 @click.option("--run", "of_run", metavar="NAME", help="Compare this run, or group of runs, only.")
-@click.option("--trials", type=click.IntRange(1_000, 100_000_000), help="Monte Carlo trials.")
-@click.option("--seed", type=click.IntRange(0, 2**63 - 1), help="Seed of the random numbers.")
-@click.option(
-    "--probability",
-    type=click.FloatRange(0.5, 0.9999),
-    callback=a_number,
-    help="Of the bands, such as 0.95.",
-)
-@click.option(
-    "--workers", type=click.IntRange(1, 256), help="Threads; the numbers do not depend on them."
-)
-@click.option("--json", "as_json", is_flag=True, help="Print the whole result as JSON, only.")
+@options.TRIALS
+@options.SEED
+@options.PROBABILITY
+@options.WORKERS
+@options.AS_JSON
 def compare(
     before: str,
     after: str,

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from effband.commands.working import Progress, a_number, run_stoppable
+from effband.commands import options
+from effband.commands.working import Progress, run_stoppable
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -35,17 +36,10 @@ def _formats(_: click.Context, __: click.Parameter, value: str) -> tuple[str, ..
     "  effband run cases/wren_bench.yaml --json",
 )
 @click.argument("cases", nargs=-1, required=True, type=click.Path())
-@click.option("--trials", type=click.IntRange(1_000, 100_000_000), help="Monte Carlo trials.")
-@click.option("--seed", type=click.IntRange(0, 2**63 - 1), help="Seed of the random numbers.")
-@click.option(
-    "--probability",
-    type=click.FloatRange(0.5, 0.9999),
-    callback=a_number,
-    help="Of the bands, such as 0.95.",
-)
-@click.option(
-    "--workers", type=click.IntRange(1, 256), help="Threads; the numbers do not depend on them."
-)
+@options.TRIALS
+@options.SEED
+@options.PROBABILITY
+@options.WORKERS
 @click.option("-o", "--output", type=click.Path(), help="Folder for the reports.")
 @click.option(
     "--format",
@@ -56,7 +50,7 @@ def _formats(_: click.Context, __: click.Parameter, value: str) -> tuple[str, ..
     help=f"Reports to write, of {','.join(FORMATS)}.",
 )
 @click.option("--force", is_flag=True, help="Replace files that effband did not write.")
-@click.option("--json", "as_json", is_flag=True, help="Print the whole result as JSON, only.")
+@options.AS_JSON
 @click.option(
     "--adaptive", is_flag=True, help="Stop once the digits are settled; --trials is the most."
 )
@@ -71,7 +65,7 @@ def _formats(_: click.Context, __: click.Parameter, value: str) -> tuple[str, ..
 @click.option(
     "--widen-guesses",
     type=click.FloatRange(1.0, 10.0, min_open=True),
-    callback=a_number,
+    callback=options.a_number,
     help="Show the bands as well with guesses so many times as wide; 1.6 is a usual factor.",
 )
 @click.option(

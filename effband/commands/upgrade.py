@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from effband.commands import options
 from effband.commands.working import Progress, run_stoppable
 
 if TYPE_CHECKING:
@@ -30,11 +31,9 @@ if TYPE_CHECKING:
     type=click.IntRange(1_000, 100_000_000),
     help="Monte Carlo trials of each option; 262144 if not said, since they share their draws.",
 )
-@click.option("--seed", type=click.IntRange(0, 2**63 - 1), help="Seed of the random numbers.")
-@click.option(
-    "--workers", type=click.IntRange(1, 256), help="Threads; the numbers do not depend on them."
-)
-@click.option("--json", "as_json", is_flag=True, help="Print the whole result as JSON, only.")
+@options.SEED
+@options.WORKERS
+@options.AS_JSON
 def upgrade(
     case: str,
     spend: str | None,

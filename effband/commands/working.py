@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import sys
 import threading
 import time
@@ -16,13 +15,6 @@ from effband.commands import interrupt
 QUIET_SECONDS = 1.0
 
 _Done = TypeVar("_Done")
-
-
-def a_number(_: click.Context, __: click.Parameter, value: float | None) -> float | None:
-    """Return an option's number; raises click.BadParameter where it is none."""
-    if value is not None and math.isnan(value):
-        raise click.BadParameter("this is not a number")
-    return value
 
 
 def run_stoppable(job: Callable[[threading.Event], _Done]) -> _Done:

@@ -7,6 +7,7 @@ import graphlib
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping
 
+from effband.case.as_written import values_as_written
 from effband.case.format import Column, Formula, Input
 from effband.case.formula import (
     Binary,
@@ -22,7 +23,6 @@ from effband.case.text import Path
 from effband.evidence.instruments import ABSOLUTE
 from effband.physics.functions import FUNCTIONS
 from effband.problems import Problem
-from effband.propagate.as_written import values_as_written
 from effband.units import Dimension, Unit, name_dimension, parse_unit
 
 PRESSURE = parse_unit("Pa").dimension

@@ -17,13 +17,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from effband.case.as_written import values_as_written
 from effband.case.model import Case, Output, Settings
 from effband.case.program import Program, Step
 from effband.decide.merge import AFTER, Apart, Merged, merge
 from effband.decide.pairs import Pair, differences, not_compared
 from effband.evidence.tables import FloatArray
 from effband.problems import ComputationRefused
-from effband.propagate.as_written import values_as_written
 from effband.propagate.engine import Engine, Event, Share
 from effband.propagate.ranking import Ranking, rank
 from effband.propagate.sampling import BLOCK

@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from effband.case.as_written import values_as_written
 from effband.case.model import Case, CrossCheck, Leaf, Output
 from effband.case.program import Program, Step
 from effband.evidence.tables import FloatArray
-from effband.propagate.as_written import values_as_written
 from effband.propagate.counting import Counts
 from effband.propagate.staircase import Interval, Staircase
 from effband.propagate.summary import Summary

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from effband.case.as_written import values_as_written
 from effband.case.formula import names_in, parse_formula
 from effband.case.model import Case, Output, Target, loads
 from effband.case.values import width_about
 from effband.problems import CaseError, Misread, Problem, nearest
-from effband.propagate.as_written import values_as_written
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from effband.case.as_written import values_as_written
 from effband.case.model import Case, Item, Leaf, Output
 from effband.case.resolve import with_change, with_longer_runs
 from effband.case.upgrades import change_of
@@ -20,7 +21,6 @@ from effband.decide.proposals import proposals
 from effband.decide.repeats import with_endless_repeats, with_repeats
 from effband.decide.target import parse_target
 from effband.problems import CaseError, ComputationRefused
-from effband.propagate.as_written import values_as_written
 from effband.propagate.half_widths import half_widths_without
 from effband.propagate.rows import Rows
 from effband.units import parse_unit

@@ -13,6 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from effband.case.as_written import values_as_written
 from effband.case.model import Case, Item, Output
 from effband.case.program import Step
 from effband.case.resolve import with_change
@@ -24,7 +25,6 @@ from effband.decide.proposals import proposals
 from effband.decide.repeats import scatters_by_run, with_endless_repeats, with_repeats
 from effband.decide.spending import Candidate, Spending, best_purchase
 from effband.problems import CaseError, ComputationRefused
-from effband.propagate.as_written import values_as_written
 from effband.propagate.counting import Counts
 from effband.propagate.half_widths import half_widths_without
 from effband.propagate.rows import Rows

@@ -7,12 +7,12 @@ from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
+from effband.case.as_written import values_as_written
 from effband.case.model import Case
 from effband.case.program import Bound
 from effband.evidence.tables import FloatArray
 from effband.physics import Limit
 from effband.problems import Problem
-from effband.propagate.as_written import values_as_written
 from effband.units import parse_unit
 
 SELDOM = 1e-3  # share of the trials beyond a bound that only warns, below which nothing is said

@@ -16,35 +16,13 @@ from typing import Any
 import numpy as np
 from scipy import special
 
+from effband.case.as_written import UFUNCS
 from effband.case.model import ErrorSource
 from effband.case.program import TRANSPARENT, Program, Step
 from effband.evidence.dependence import Drawn, Marginal
 from effband.evidence.instruments import Curve
 from effband.evidence.tables import FloatArray
 from effband.problems import ComputationRefused
-
-UFUNCS: dict[str, Any] = {
-    "add": np.add,
-    "subtract": np.subtract,
-    "multiply": np.multiply,
-    "divide": np.divide,
-    "power": np.power,
-    "negative": np.negative,
-    "abs": np.absolute,
-    "minimum": np.minimum,
-    "maximum": np.maximum,
-    "sqrt": np.sqrt,
-    "exp": np.exp,
-    "log": np.log,
-    "log10": np.log10,
-    "sin": np.sin,
-    "cos": np.cos,
-    "tan": np.tan,
-    "asin": np.arcsin,
-    "acos": np.arccos,
-    "atan": np.arctan,
-    "atan2": np.arctan2,
-}
 
 
 @dataclass(frozen=True)

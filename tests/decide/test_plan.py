@@ -9,6 +9,7 @@ import textwrap
 import pytest
 from scipy import integrate, optimize, stats
 
+from effband.case.as_written import values_as_written
 from effband.case.model import Case
 from effband.case.resolve import understand, with_longer_runs
 from effband.case.text import parse_case
@@ -17,7 +18,6 @@ from effband.decide.options import output_of
 from effband.decide.plan import Plan, plan
 from effband.decide.target import parse_target
 from effband.problems import CaseError, ComputationRefused, Misread, width
-from effband.propagate.as_written import values_as_written
 from effband.propagate.linear import propagate_linearly
 from effband.report import words
 from effband.report.plan import document, screen, verdict

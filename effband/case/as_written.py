@@ -3,12 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 
 from effband.case.model import Case
 from effband.case.program import TRANSPARENT
-from effband.propagate.kernel import UFUNCS
+
+# The arithmetic of the program for numpy, on numbers here and on arrays in the trials.
+UFUNCS: dict[str, Any] = {
+    "add": np.add,
+    "subtract": np.subtract,
+    "multiply": np.multiply,
+    "divide": np.divide,
+    "power": np.power,
+    "negative": np.negative,
+    "abs": np.absolute,
+    "minimum": np.minimum,
+    "maximum": np.maximum,
+    "sqrt": np.sqrt,
+    "exp": np.exp,
+    "log": np.log,
+    "log10": np.log10,
+    "sin": np.sin,
+    "cos": np.cos,
+    "tan": np.tan,
+    "asin": np.arcsin,
+    "acos": np.arccos,
+    "atan": np.arctan,
+    "atan2": np.arctan2,
+}
 
 
 def values_as_written(
