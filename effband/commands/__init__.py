@@ -12,6 +12,7 @@ from effband.commands import interrupt
 from effband.commands.check import check
 from effband.commands.compare import compare
 from effband.commands.plan import plan
+from effband.commands.recheck import recheck
 from effband.commands.reference import instruments, physics, rules, schema, units
 from effband.commands.run import run
 from effband.commands.start import start
@@ -38,6 +39,7 @@ for command in (
     compare,
     upgrade,
     plan,
+    recheck,
     physics,
     instruments,
     rules,

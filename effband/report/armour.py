@@ -169,6 +169,18 @@ def read_block(text: str, name: str = "the text") -> Block:
     return found[0]
 
 
+def around_blocks(text: str) -> list[str]:
+    """Return what stands before, between and behind the blocks of a text, whole or damaged."""
+    parts, at = [], 0
+    marks = list(itertools.islice(_MARK.finditer(text), MOST_MARKS + 1))
+    for begin, end in itertools.pairwise(marks):
+        marked = (begin[1].upper(), end[1].upper()) == ("BEGIN", "END")
+        if marked and _LONG.search(_plain(text[begin.end() : end.start()])):
+            parts.append(text[at : begin.start()])
+            at = end.end()
+    return [*parts, text[at:]]
+
+
 # -- writing -----------------------------------------------------------------------------------
 
 

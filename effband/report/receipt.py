@@ -32,6 +32,8 @@ HONESTY = (
     "signature: it proves neither who measured nor that the readings are true."
 )
 
+CHANGED = "the receipt was changed since it was made: its hash does not fit"
+
 _KIND, _SEAL = "effband-receipt", "receipt_sha256"
 _PARTS = "parts"  # hashes of the files beside it, which hold the receipt and so cannot be in it
 
@@ -200,8 +202,7 @@ def read_receipt(text: str, name: str = "the text") -> dict[str, Any]:
     except (ValueError, RecursionError):
         raise _not_one(name) from None
     if not sealed:
-        what = "the receipt was changed since it was made: its hash does not fit"
-        raise BadBlock(what, "ask for the receipt as it was written", name)
+        raise BadBlock(CHANGED, "ask for the receipt as it was written", name)
     try:
         _fitted(found, _SHAPE)
     except (KeyError, TypeError, OverflowError):

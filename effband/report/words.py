@@ -7,8 +7,9 @@ and the value is given to the same decimal place.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from effband.case.model import Group, loads
 from effband.decide.repeats import RepeatAdvice
@@ -78,6 +79,24 @@ def rounded(band: Band) -> Rounded:
         width(interval.half_width, unit, half),
         fixed(unit.from_si(band.nominal), decimals),
         unit.symbol,
+    )
+
+
+def of_receipt(result: Mapping[str, Any], band: Band) -> tuple[str, str, str]:
+    """Return value, ends and half-width of a result in a receipt, as the table of results has them.
+
+    `band` is the same result worked out again; it gives what a receipt does not hold, the signs
+    of the units and the digits of a result without any width.
+    """
+    unit, ends = band.output.target.unit, result["interval"]
+    half = abs(ends["high"] - ends["low"]) / 2
+    decimals = decimals_for(half or abs(unit.from_si(band.nominal)) / 100)
+    value = result["median"] if result["standard_uncertainty"] is None else result["mean"]
+    value, low, high = (fixed(x, decimals) for x in (value, ends["low"], ends["high"]))
+    return (
+        f"{value} {unit.symbol}".rstrip(),
+        f"{low} to {high} {unit.symbol}".rstrip(),
+        f"{fixed(half, decimals_for(half))} {unit.width_symbol}".rstrip(),
     )
 
 
