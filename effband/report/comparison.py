@@ -13,9 +13,9 @@ from effband.problems import printable, width
 from effband.propagate.engine import Share
 from effband.propagate.ranking import Line
 from effband.report import words
+from effband.report.columns import wrapped
 from effband.report.judgements import NONE, share
 from effband.report.screen import BAR, LEAST_SHOWN, LONGEST_RANKING
-from effband.report.screen import _wrapped as wrapped
 from effband.study import ENGINE_NUMBER
 from effband.units import Unit
 
@@ -59,10 +59,10 @@ def screen(found: Compared) -> str:
 
 def _headline(change: Change, asked: float) -> list[str]:
     """Return the first change in full: what differs, the numbers, the verdict."""
-    lines = [*wrapped(_title(change), ""), *_not_the_same(change)]
+    lines = [*wrapped(title(change), ""), *_not_the_same(change)]
     unit = change.before.target.unit
-    rows = [("before", *_point(change.was, unit)), ("after", *_point(change.now, unit))]
-    rows.append(("change", *_difference(change.change, unit)))
+    rows = [("before", *point(change.was, unit)), ("after", *point(change.now, unit))]
+    rows.append(("change", *difference(change.change, unit)))
     if change.ratio is not None:
         rows.append(("ratio", *_plain(change.ratio)))
     across = max(width(row[1]) for row in rows)
@@ -82,15 +82,16 @@ def _headline(change: Change, asked: float) -> list[str]:
 
 def _in_short(change: Change, asked: float) -> list[str]:
     unit = change.before.target.unit
-    was, now = (_point(number, unit)[0] for number in (change.was, change.now))
-    difference, ends = _difference(change.change, unit)
-    lines = [*wrapped(_title(change), ""), *_not_the_same(change)]
-    lines += wrapped(f"{was} -> {now}; change {difference}, {ends}", "  ", "    ")
+    was, now = (point(number, unit)[0] for number in (change.was, change.now))
+    moved, ends = difference(change.change, unit)
+    lines = [*wrapped(title(change), ""), *_not_the_same(change)]
+    lines += wrapped(f"{was} -> {now}; change {moved}, {ends}", "  ", "    ")
     told = verdict(change, asked, brief=True)
     return lines + [line for text in told for line in wrapped(text, "  ", "    ")]
 
 
-def _title(change: Change) -> str:
+def title(change: Change) -> str:
+    """Return of what a change is: the result, and its run or group."""
     target = change.before.target
     where = f", {change.before.where}" if change.before.where else ""
     return f"{target.label or target.name}{where}"
@@ -104,7 +105,7 @@ def _not_the_same(change: Change) -> list[str]:
     return wrapped(text, "  ", "    ")
 
 
-def _point(number: Number, unit: Unit) -> tuple[str, str]:
+def point(number: Number, unit: Unit) -> tuple[str, str]:
     """Return a value with its unit, and its band."""
     interval = number.summary.interval
     half = interval.half_width / unit.factor
@@ -115,7 +116,7 @@ def _point(number: Number, unit: Unit) -> tuple[str, str]:
     return f"{value} {unit.symbol}".rstrip(), f"from {low} to {high} {unit.symbol}".rstrip()
 
 
-def _difference(number: Number, unit: Unit) -> tuple[str, str]:
+def difference(number: Number, unit: Unit) -> tuple[str, str]:
     """Return a change with its sign and unit, and its band."""
     interval = number.summary.interval
     half = interval.half_width / unit.factor

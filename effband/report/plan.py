@@ -9,8 +9,8 @@ from effband import __version__
 from effband.decide.plan import AS_SOLD, MOST_REPEATS, TIMES, UPGRADE, Better, Longer, Plan, Repeats
 from effband.problems import printable, width
 from effband.report import words
-from effband.report.screen import BAR, COLUMNS, LONGEST_RANKING
-from effband.report.screen import _wrapped as wrapped
+from effband.report.columns import COLUMNS, wrapped
+from effband.report.screen import BAR, LONGEST_RANKING
 from effband.study import ENGINE_NUMBER
 
 LITTLE = 0.95  # of a half-width; what leaves more changes little

@@ -10,10 +10,10 @@ from dataclasses import replace
 from effband.problems import printable, width
 from effband.propagate.ranking import Line
 from effband.report import judgements, words
+from effband.report.columns import COLUMNS, wrapped
 from effband.study import Band, Study
 from effband.units import Unit
 
-COLUMNS = 80
 BAR = 24
 LONGEST_RANKING = 4
 LEAST_SHOWN = 0.02  # of the half-width saved; below it an item is only counted
@@ -26,7 +26,7 @@ TELLING = 0.1  # relative change of a half-width that is worth a line
 
 def screen(study: Study) -> str:
     """Return the text for a terminal, ending in a newline."""
-    lines = [*_wrapped(study.case.title, "")]
+    lines = [*wrapped(study.case.title, "")]
     chance = words.probability(study.settings.probability)
     trials = f"{study.settings.trials:,}".replace(",", " ")
     if study.settings.sampling == "quasi":
@@ -52,12 +52,12 @@ def screen(study: Study) -> str:
     left_out += ["what else widens each result"] * (len(names) > MOST_IN_FULL)
     if left_out:
         what = " and ".join(left_out)
-        lines += ["", *_wrapped(f"In the report and in --json: {what}.", "")]
+        lines += ["", *wrapped(f"In the report and in --json: {what}.", "")]
     rankings = [band.ranking for band in study.bands if band.ranking.lines]
     checked = [ranking.crosscheck for ranking in rankings if ranking.crosscheck is not None]
     if checked:
         told = f"SALib finds the same shares from the same rows, to {max(checked):.1g}"
-        lines += ["", *_wrapped(told, "")]
+        lines += ["", *wrapped(told, "")]
     lines += _judged("Claims", [judgements.claim(verdict) for verdict in study.claims])
     lines += _judged("Cross-checks", _in_one([each for each in checks if not each.bad]))
     lines += [*_side_by_side(study), *_widened(study), *_remarks(study)]
@@ -68,9 +68,9 @@ def _judged(heading: str, found: list[judgements.Judgement]) -> list[str]:
     """Return claims or cross-checks, each with its verdict and what it comes from."""
     lines = ["", f"{heading}:"] if found else []
     for each in found:
-        lines += _wrapped(f"{each.title}: {each.verdict}", "  ", "    ")
+        lines += wrapped(f"{each.title}: {each.verdict}", "  ", "    ")
         for text in each.short:
-            lines += _wrapped(text, "    ", "      ")
+            lines += wrapped(text, "    ", "      ")
     return lines
 
 
@@ -98,13 +98,13 @@ def _result(bands: list[Band], study: Study, short: bool) -> list[str]:
     """Return a result; in short, without its boundary and with its first widener only."""
     target = bands[0].output.target
     mark = "   <- headline" if target.name == study.case.headline else ""
-    lines = _wrapped(target.label or target.name, "")
+    lines = wrapped(target.label or target.name, "")
     if width(lines[-1] + mark) > COLUMNS:
         lines.append("")
     lines[-1] += mark
     if target.boundary is not None and not short:
-        lines += _wrapped(target.boundary[0], "  in:  ")
-        lines += _wrapped(target.boundary[1], "  out: ")
+        lines += wrapped(target.boundary[0], "  in:  ")
+        lines += wrapped(target.boundary[1], "  out: ")
     labels = [_label(band) for band in bands]
     margin = max(width(label) for label in labels)
     cells = [words.rounded(band) for band in bands]
@@ -113,7 +113,7 @@ def _result(bands: list[Band], study: Study, short: bool) -> list[str]:
         lines += _row(f"  {label:<{margin}}  {cell.with_unit:>{across}}", cell, target.unit)
     lines += _impossible(bands)
     for text in dict.fromkeys(line for band in bands for line in judgements.disputes(band, study)):
-        lines += _wrapped(text, "  ", "    ")
+        lines += wrapped(text, "  ", "    ")
     lines += _in_short(_shown(bands)) if short else _wideners(_shown(bands))
     return lines + _advice(_shown(bands), study)
 
@@ -122,7 +122,7 @@ def _advice(band: Band, study: Study) -> list[str]:
     """Return whether more runs of a group or a better instrument would help."""
     found = [each for each in study.advice if each.output == band.output]
     texts = (words.repeat_advice_words(each, each.output.target.unit) for each in found)
-    return [line for text in texts for line in _wrapped(text, "  ", "    ")]
+    return [line for text in texts for line in wrapped(text, "  ", "    ")]
 
 
 def _side_by_side(study: Study) -> list[str]:
@@ -142,7 +142,7 @@ def _side_by_side(study: Study) -> list[str]:
         mark = "*" if target.name == study.case.headline else " "
         start = f"  {mark} {cell.with_unit:>{across}}  {text:<{margin}}  "
         into = "" if target.boundary is None else target.boundary[0]
-        lines += _wrapped(f"{target.name}, of {into}", start)
+        lines += wrapped(f"{target.name}, of {into}", start)
     return lines
 
 
@@ -153,7 +153,7 @@ def _widened(study: Study) -> list[str]:
         return []
     lines = ["", f"With guesses and rules of thumb {wider.factor:g} times as wide:"]
     if wider.summaries is None:
-        return [*lines, *_wrapped(f"no bands: {wider.why_not}", "  ", "    ")]
+        return [*lines, *wrapped(f"no bands: {wider.why_not}", "  ", "    ")]
     changed = []
     pairs = zip(study.bands, wider.summaries, strict=True)
     summaries = {id(band): summary for band, summary in pairs}
@@ -167,10 +167,10 @@ def _widened(study: Study) -> list[str]:
             before = f"{words.width(full, unit)} {unit.width_symbol}".rstrip()
             half = f"{cell.half_width} {unit.width_symbol}".rstrip()
             text = f"{band.output.title}: from {cell.low} to {cell.high} {cell.unit}".rstrip()
-            changed += _wrapped(f"{text} (half-width {half}, now {before})", "  ", "    ")
+            changed += wrapped(f"{text} (half-width {half}, now {before})", "  ", "    ")
     if wider.kept:
         text = f"kept as they are, drawn together or from a sample: {', '.join(wider.kept)}"
-        lines += _wrapped(text, "  ", "    ")
+        lines += wrapped(text, "  ", "    ")
     return [*lines, *(changed or ["  no half-width grows by a hundredth"])]
 
 
@@ -216,7 +216,7 @@ def _wideners(band: Band) -> list[str]:
     guessed = words.rests_on_guesses(band.ranking)
     if guessed is not None:
         return [*lines, f"  {guessed}"]
-    return lines + _wrapped(words.evidence(band.ranking), "  the spread by evidence: ", "    ")
+    return lines + wrapped(words.evidence(band.ranking), "  the spread by evidence: ", "    ")
 
 
 def _impossible(bands: list[Band]) -> list[str]:
@@ -225,7 +225,7 @@ def _impossible(bands: list[Band]) -> list[str]:
         return []
     ceiling = bands[0].output.target.ceiling
     text = f"IMPOSSIBLE: above its ceiling ({ceiling}); look for an error before anything else"
-    return _wrapped(text, "  ", "    ")
+    return wrapped(text, "  ", "    ")
 
 
 def _in_short(band: Band) -> list[str]:
@@ -237,7 +237,7 @@ def _in_short(band: Band) -> list[str]:
     left = f"{words.width(line.half_width_without, unit, full / unit.factor)} {unit.width_symbol}"
     text = f"widened most by {printable(line.item.name)}, {left.rstrip()} without it; "
     resting = words.rests_on_guesses(band.ranking)
-    lines = _wrapped(text + f"by evidence: {words.evidence(band.ranking)}", "  ", "    ")
+    lines = wrapped(text + f"by evidence: {words.evidence(band.ranking)}", "  ", "    ")
     return lines if resting is None else [*lines, f"  {resting}"]
 
 
@@ -255,12 +255,12 @@ def _remarks(study: Study) -> list[str]:
     if notes:
         lines += ["", "Mind:"]
         for note in notes:
-            lines += _wrapped(note, "  - ", "    ")
+            lines += wrapped(note, "  - ", "    ")
     assumed = [*study.case.assumptions, *_what_ifs(study)]
     if assumed:
         lines += ["", "Taken for granted:"]
         for text in assumed:
-            lines += _wrapped(text, "  - ", "    ")
+            lines += wrapped(text, "  - ", "    ")
     return lines
 
 
@@ -287,29 +287,3 @@ def what_if_words(band: Band) -> list[str]:
             f"error were the same everywhere, {own} if each reading had its own"
         )
     return found
-
-
-def _wrapped(text: str, first: str, other: str | None = None) -> list[str]:
-    """Return text broken into lines of at most `COLUMNS` columns, wide letters counted as two."""
-    lines, line = [], first
-    indent = " " * len(first) if other is None else other
-    start = True
-    for word in printable(" ".join(text.split())).split(" "):
-        for piece in _pieces(word, COLUMNS - len(indent)):
-            gap = "" if start else " "
-            if not start and width(line) + len(gap) + width(piece) > COLUMNS:
-                lines.append(line)
-                line, gap = indent, ""
-            line += gap + piece
-            start = False
-    return [*lines, line]
-
-
-def _pieces(word: str, columns: int) -> list[str]:
-    """Return a word in pieces that fit so many columns each."""
-    pieces = [""]
-    for character in word:
-        if width(pieces[-1] + character) > columns:
-            pieces.append("")
-        pieces[-1] += character
-    return pieces

@@ -16,8 +16,7 @@ from effband.decide.proposals import Proposal
 from effband.decide.spending import Purchase
 from effband.problems import printable, width
 from effband.report import words
-from effband.report.screen import COLUMNS
-from effband.report.screen import _wrapped as wrapped
+from effband.report.columns import COLUMNS, wrapped
 from effband.study import ENGINE_NUMBER
 from effband.units import Unit
 

@@ -8,10 +8,7 @@ from matplotlib.figure import Figure
 
 from effband.decide.compare import Change, Compared, Number
 from effband.report import words
-from effband.report.comparison import _difference as difference
-from effband.report.comparison import _point as point
-from effband.report.comparison import _title as title
-from effband.report.comparison import verdict
+from effband.report.comparison import difference, point, title, verdict
 from effband.report.figures import page
 
 UNLIKE = "NOT THE SAME NUMBER"
