@@ -9,7 +9,7 @@ make a link or a smiley of his text, a blank parts it.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from effband.problems import printable, width
 from effband.report.blocks import (
@@ -29,8 +29,12 @@ from effband.report.blocks import (
 COLUMNS = 78  # of a table set as code; a wider one becomes a list
 _ROUND = str.maketrans("[]", "()")
 _LINKS = re.compile(r"(?i)(://|@|\b(?:www|ftp)(?=\.)|\b(?:mailto|xmpp|javascript|data)(?=:))")
+# forums link bare domains, too; endings of files are none
+_DOMAIN = re.compile(r"(?i)(?<=[a-z0-9-]\.)(?!(?:csv|ya?ml|json|txt|png|html)\b)(?=[a-z]{2})")
 _SMILEYS = re.compile(
-    r"(?:(?<=[:;=])|(?<![\w.][8xX])(?<=[8xX]))(?=-?[()DPpOo|/\\*3<>](?![A-Za-z0-9]))|(?<=:)(?=[a-z_]{2,20}:)"
+    r"(?<=[:;])(?=[^\s\d])|(?<!\d[:;])(?<=[:;])(?=\d)"  # :) ;-( :3, but not 17:30
+    r"|(?<==)(?=['^-]?(?:[^\sA-Za-z0-9]|[DPp](?![A-Za-z0-9])))"  # =) =D
+    r"|(?<![\w.]8)(?<=8)(?=-?\))|(?<![\w.][xXB])(?<=[xXB])(?=[)D](?![A-Za-z0-9]))"  # 8-) XD
 )
 
 
@@ -48,7 +52,11 @@ def forum(report: Report) -> str:
 def plain(text: str) -> str:
     """Return text on one line in which a forum finds no tag, link or smiley."""
     one_line = " ".join(printable(text.replace("\n", " ").replace("\t", " ")).split())
-    return _SMILEYS.sub(" ", _LINKS.sub(r" \1 ", one_line.translate(_ROUND)))
+    return " ".join(_SMILEYS.sub(" ", _parted(one_line.translate(_ROUND))).split())
+
+
+def _parted(text: str) -> str:
+    return _DOMAIN.sub(" ", _LINKS.sub(r" \1 ", text))
 
 
 def _section(section: Section) -> Iterator[str]:
@@ -81,18 +89,15 @@ def _block(block: Block) -> Iterator[str]:
 
 
 def _line(line: Line) -> str:
-    return "".join(_span(span) for span in line)
+    return "".join(f"[b]{_text(s)}[/b]" if isinstance(s, Strong) else _text(s) for s in line)
 
 
-def _span(span: Span) -> str:
-    match span:
-        case Strong():
-            return f"[b]{plain(span.text)}[/b]"
-        case str():
-            before, after = " " * span.startswith(" "), " " * span.endswith(" ")
-            return f"{before}{plain(span)}{after}" if span.strip() else span
-        case _:
-            return plain(span.text)
+def _text(span: Span) -> str:
+    """Return a span; blanks at the ends of ours part it from its neighbours, and are kept."""
+    if not isinstance(span, str):
+        return plain(span.text)
+    before, after = " " * span.startswith(" "), " " * span.endswith(" ")
+    return f"{before}{plain(span)}{after}" if span.strip() else span
 
 
 def _table(table: Table) -> Iterator[str]:
@@ -112,10 +117,10 @@ def _table(table: Table) -> Iterator[str]:
         yield f"- {first}: {'; '.join(told)}"
 
 
-def _cell(cell: Sequence[Span]) -> str:
-    return "".join(plain(s if isinstance(s, str) else s.text) if s != "group " else s for s in cell)
+def _cell(cell: Line) -> str:
+    return "".join(map(_text, cell))
 
 
 def _inside_code(line: str) -> str:
-    """Return a line of preformatted text in which nothing ends the block."""
-    return re.sub(r"\[(?=\s*/)", "(", printable(line.expandtabs()))
+    """Return a line of preformatted text in which nothing ends the block or makes a link."""
+    return _parted(re.sub(r"\[(?=\s*/)", "(", printable(line.expandtabs())))

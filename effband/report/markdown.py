@@ -76,7 +76,7 @@ def _block(block: Block) -> list[str]:
         case Table():
             return [_row(block.head), "|" + "---|" * len(block.head), *map(_row, block.rows)]
         case Picture():
-            alt = escape(block.alt).replace("[", "(").replace("]", ")")
+            alt = escape(block.alt).replace("<!-- -->", "")  # no link is made of an alt text
             return [f"![{alt}]({block.file})"]
         case Preformatted():
             return _fenced(block.text)
@@ -106,4 +106,4 @@ def _fenced(text: str) -> list[str]:
     """Return text between fences that nothing in it can end."""
     runs = [len(run) for run in re.findall(r"`+", text)]
     fence = "`" * max(3, max(runs, default=0) + 1)
-    return [fence, *(printable(line) for line in text.split("\n")), fence]
+    return [fence, *(printable(line.expandtabs()) for line in text.split("\n")), fence]

@@ -14,7 +14,7 @@ from effband.problems import printable
 from effband.report.machine import document
 from effband.study import Study
 
-_STARTS = "=+-@|%"
+_STARTS = "=+-@|%＝＋－＠"  # the wide ones, too: some spreadsheets take them for the others
 
 Cell = str | float | None
 

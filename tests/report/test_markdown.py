@@ -6,47 +6,23 @@ links, strike-through and task lists), told to let raw HTML through so that it w
 
 from __future__ import annotations
 
-import functools
 import random
 import re
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import replace
 from html.parser import HTMLParser
 
 import cmarkgfm
 import pytest
 from cmarkgfm.cmark import Options
+from hostile import AT_ONCE, HOSTILE_TEXTS, MOVERS, hostile_texts, stuffed, visible
 
-from effband.problems import printable
 from effband.report.blocks import Picture
 from effband.report.content import MOST_RANKED, report
 from effband.report.markdown import MARK, escape, markdown
-from effband.study import Remark, Study
+from effband.study import Study
 
-HOSTILE_TEXTS = 20_000
-AT_ONCE = 2_000
 EXTENSIONS = ["table", "autolink", "strikethrough", "tasklist"]
-
-PIECES = (
-    "|", "||", "`", "``", "```", "```\n", "~~~\n", "\n", "\n\n", "\r\n", "\t", "\\", "\\|", "\\n",
-    "<b>", "</td>", "</tr></table>", "<script>alert(1)</script>", "<img src=x onerror=y>", "<!--",
-    "-->", "<a href='http://a.example'>", "<http://a.example>", "<me@a.example>", "<br>",
-    "[a](http://a.example)", "![a](b.png)", "[a]: http://a.example", "[a][b]", "[^1]", "]", "[ ] ",
-    "[x] ", "http://a.example", "https://a.example/|b", "HTTP://A.EXAMPLE", "www.a.example",
-    "WWW.a.example", "ftp://a.example", "mailto:me@a.example", "xmpp:me@a.example", "me@a.example",
-    "# ", "## ", "\n# ", "===", "\n===\n", "---", "\n---\n", "***", "___", "* ", "- ", "+ ", "> ",
-    "1. ", "1) ", "2026. ", "    ", "&amp;", "&#124;", "&lt;b&gt;", "&#x3c;", "&nbsp;", "&", "*a*",
-    "**a**", "_a_", "__a__", "~~a~~", "~a~", "$x^2$", ":smile:", "@me", "#12", "\u202e", "\u2066",
-    "\u200b", "\u00a0", "\u2028", "\x1b[31m", "\x9b", "\x00", "\x07", "\ufeff",
-    "\u0301\u0301\u0301",
-    "水車", "Mühle", "\U0001f4a5", "：", "｜", "＜b＞", "a", "air motor", " ", "  ",
-    "12", "8.05 %", '"',
-    "'", "!", ")", "(",
-)  # fmt: skip
-
-# control characters, line separators, and what turns the direction of text
-MOVERS = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\u200b-\u200f]")
 
 StudyOf = Callable[..., Study]
 
@@ -69,13 +45,6 @@ results:
   ratio: {formula: given / taken, unit: "1", is: ratio}
   warm: {formula: heat, unit: degC}
 """
-
-
-@functools.cache
-def hostile_texts() -> tuple[str, ...]:
-    """Return the hostile texts, the same ones every time."""
-    rng = random.Random(20260514)
-    return tuple("".join(rng.choices(PIECES, k=rng.randint(1, 7))) for _ in range(HOSTILE_TEXTS))
 
 
 class _Seen(HTMLParser):
@@ -106,11 +75,6 @@ def seen(page: str) -> _Seen:
         page, options=Options.CMARK_OPT_UNSAFE, extensions=EXTENSIONS
     )
     return _Seen(html)
-
-
-def visible(text: str) -> str:
-    """Return what a reader should see of a text: whitespace as one blank, controls spelled."""
-    return " ".join(printable(text.replace("\n", " ").replace("\t", " ")).split())
 
 
 def test_the_judge_sees_what_is_not_escaped() -> None:
@@ -152,48 +116,6 @@ def _check_blocks(texts: tuple[str, ...], safe: list[str], form: str, tag: str) 
 def _only(page: _Seen, tags: dict[str, int]) -> None:
     assert page.links == []
     assert dict(page.tags) == tags
-
-
-def stuffed(study: Study, texts: tuple[str, ...]) -> Study:
-    """Return a study with hostile text wherever a user can put some."""
-    more = iter(texts)
-
-    def text() -> str:
-        return next(more)
-
-    case = study.case
-    changed = {
-        target.name: replace(
-            target,
-            label=text(),
-            boundary=None if target.boundary is None else (text(), text()),
-        )
-        for target in case.targets
-    }
-    bands = tuple(
-        replace(band, output=replace(band.output, target=changed[band.output.target.name]))
-        for band in study.bands
-    )
-    leaves = []
-    for leaf in case.leaves:
-        parts = tuple(replace(part, words=text()) for part in leaf.components)
-        leaves.append(replace(leaf, note=text(), components=parts))
-    remarks = (Remark(text(), text()), Remark(text(), text()))
-    hazards, assumed = (text(), text()), text()
-    title = text()
-    instruments = tuple((name, text()) for name, _ in case.instruments)
-    rest = list(more)
-    case = replace(
-        case,
-        title=title,
-        hazards=hazards,
-        targets=tuple(changed.values()),
-        leaves=tuple(leaves),
-        assumptions=(assumed,),
-        instruments=instruments,
-        about=tuple(zip(rest[::2], rest[1::2], strict=False)),
-    )
-    return replace(study, case=case, bands=bands, remarks=remarks)
 
 
 def test_no_hostile_text_passes_in_a_whole_report(study_of: StudyOf) -> None:
