@@ -33,7 +33,7 @@ from effband.report.blocks import (
 )
 from effband.report.cautions import cautions
 from effband.report.receipt import HONESTY
-from effband.report.screen import WHOLE
+from effband.report.screen import TELLING, WHOLE
 from effband.study import Band, Study
 
 MOST_RANKINGS = 6  # of the other results; of more, the rest stands in one table
@@ -149,7 +149,7 @@ def _results(study: Study, pictures: Sequence[Picture]) -> Section:
     )
     if len(shown) > MOST_ROWS and others:
         text = "The other results, each with its lowest and highest value; all of them "
-        blocks += [Paragraph((text, *ALL_NUMBERS)), _spans(others)]
+        blocks += [Paragraph((text, *ALL_NUMBERS)), *in_short(_spans(others), ALL_NUMBERS)]
     items = [(line, ()) for line in _boundaries(study)]
     for band in shown:
         for text in judgements.disputes(band, study):
@@ -233,9 +233,8 @@ def _side_by_side(study: Study) -> Section:
     where = bands[0].output.where
     title = f"The same machine over other inputs{', ' * bool(where)}{where}"
     chance = words.probability(study.settings.probability)
-    return Section(
-        title, (table(["result", "value", f"{chance} band", "put in", "got out"], rows),)
-    )
+    found = table(["result", "value", f"{chance} band", "put in", "got out"], rows)
+    return Section(title, in_short(found, ALL_NUMBERS))
 
 
 # -- what would change them -----------------------------------------------------------------------
@@ -345,6 +344,8 @@ def _what_ifs(study: Study) -> Section:
         unit, full = band.output.target.unit, band.summary.interval.half_width
         for each in band.what_ifs:
             halves = (full, each.same_all_along, each.own_for_each_reading)
+            if band is not headline and all(abs(h - full) < TELLING * full for h in halves):
+                continue
             told = (words.width(half, unit, full / unit.factor) for half in halves)
             cells = (f"{text} {unit.width_symbol}".rstrip() for text in told)
             rows.append(

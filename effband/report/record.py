@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from effband.case.model import Leaf, Settings
@@ -22,7 +22,7 @@ from effband.report.blocks import (
 )
 from effband.study import Study
 
-MOST_COLUMNS = 8  # of readings beside each other
+MOST_ACROSS = 80  # letters of a table of readings, on a printed page
 MOST_NAMED = 6  # in one sentence
 
 
@@ -190,8 +190,7 @@ def _logged(study: Study) -> list[Block]:
     names = list(dict.fromkeys(leaf.name for leaf in leaves))
     cell = {(leaf.name, leaf.run): _value(leaf) for leaf in leaves}
     blocks: list[Block] = []
-    for at in range(0, len(names), MOST_COLUMNS):
-        some = names[at : at + MOST_COLUMNS]
+    for some in _beside_each_other(names, cell):
         rows: list[Sequence[Span | Line]] = [
             [Code(str(run)), *(cell.get((name, run), "") for name in some)]
             for run in runs[:MOST_ROWS]
@@ -201,6 +200,23 @@ def _logged(study: Study) -> list[Block]:
         more = len(runs) - MOST_ROWS
         blocks.append(Paragraph((f"{more} more runs stand in the case that this report carries.",)))
     return blocks
+
+
+def _beside_each_other(
+    names: Sequence[str], cell: Mapping[tuple[str, str | None], str]
+) -> Iterator[list[str]]:
+    """Yield columns that stand in one table."""
+    wide = {name: len(name) for name in names}
+    for (name, _), text in cell.items():
+        wide[name] = max(wide[name], len(text))
+    some: list[str] = []
+    for name in names:
+        if some and sum(wide[other] + 2 for other in (*some, name)) > MOST_ACROSS:
+            yield some
+            some = []
+        some.append(name)
+    if some:
+        yield some
 
 
 def formulas(study: Study) -> Section:
