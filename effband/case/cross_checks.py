@@ -53,8 +53,6 @@ class CrossChecks:
             what = "`anyway:` lets estimates that disagree be combined, but none are"
             remedy = "add `combine: weighted` or `combine: mixture`, or delete it"
             self.findings.key_error((*path, "anyway"), what, remedy)
-        if entry.combine is not None and len(members) < 2:
-            return False
         return all(known) and len(self.findings.problems) == before
 
     def _known(self, member: str, path: Path) -> bool:
@@ -178,18 +176,30 @@ class CrossChecks:
         self, members: Sequence[str], place: _Place, outputs: Sequence[Output]
     ) -> Iterator[tuple[int, str]]:
         """Yield the numbers of the outputs that use a member, and where it stands in them."""
-        runs = {place} if not isinstance(place, Group) else {place.name, *place.members}
+        runs: set[str | None] = {place if not isinstance(place, Group) else place.name}
+        runs |= set(place.members) if isinstance(place, Group) else set()
+        trees = self.formulas.trees
+        # a member that only passes a number on: who uses that number uses the member
+        passed = {tree.name for m in members if isinstance(tree := trees[m], Name)}
         for at, output in enumerate(outputs):
             if place is not None and output.run is not None and output.run not in runs:
                 continue
             tree = parse_formula(output.target.formula)
-            below = _where_in(tree, set(members), self.formulas.trees)
+            below = _where_in(tree, {*members, *passed}, trees, None if place is None else runs)
             if below:
                 yield at, "denominator" if below == {True} else ""
 
 
-def _where_in(tree: Expression, members: set[str], trees: Mapping[str, Expression]) -> set[bool]:
-    """Return whether members stand in an expression above (False) or below (True) a fraction."""
+def _where_in(
+    tree: Expression,
+    members: set[str],
+    trees: Mapping[str, Expression],
+    runs: set[str | None] | None,
+) -> set[bool]:
+    """Return whether members stand in an expression above (False) or below (True) a fraction.
+
+    `runs` are those that count, None for all: `in_run` of another one does not.
+    """
     found: set[bool] = set()
     seen: set[tuple[str, bool]] = set()
 
@@ -206,6 +216,9 @@ def _where_in(tree: Expression, members: set[str], trees: Mapping[str, Expressio
             case Binary():
                 walk(part.left, below)
                 walk(part.right, below != (part.operation == "divide"))
+            case Call(function="in_run", arguments=(inner, Name(name=run))):
+                if runs is None or run in runs:
+                    walk(inner, below)
             case Call():
                 for argument in part.arguments:
                     walk(argument, below)

@@ -8,14 +8,14 @@ interval holds 1 - (1 - probability)/m, so that all together keep the probabilit
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from effband.case.as_written import values_as_written
 from effband.case.model import Case, CrossCheck, Leaf, Output
-from effband.case.program import Program, Step
+from effband.decide.combining import Combined, Estimate, Run, mixture, weighted
 from effband.evidence.tables import FloatArray
 from effband.propagate.counting import Counts
 from effband.propagate.staircase import Interval, Staircase
@@ -25,20 +25,11 @@ AGREE, DISAGREE, TOO_BLUNT = "agree", "disagree", "too blunt"
 BLUNT = 0.25  # of the smaller value: a half-width of the difference beyond it is no test
 WIDEST = 12  # doublings of a number's own half-width, in search of what closes a gap
 HALVINGS = 60
+ROUNDING = 1e-12
 LEAST = 1e-6  # of its own value: as near to 0 as a number above 0 is taken
 CLOSED = 1e-6  # of a gap: what may be left of it
 
 Values = Callable[[Sequence[int]], list[FloatArray]]
-Run = Callable[[Case], tuple[Counts, Summary]]
-
-
-@dataclass(frozen=True)
-class Estimate:
-    """One member of a cross-check; SI units."""
-
-    name: str
-    nominal: float
-    summary: Summary
 
 
 @dataclass(frozen=True)
@@ -66,18 +57,6 @@ class Closing:
     def within_band(self) -> bool:
         """Whether the number may well be so, by what was said of it."""
         return self.band.low <= self.wanted <= self.band.high
-
-
-@dataclass(frozen=True)
-class Combined:
-    """One value made of several, SI, and how: the weights, and how much it was widened."""
-
-    way: str
-    weights: tuple[float, ...]
-    widened: float
-    mean: float
-    standard_uncertainty: float
-    interval: Interval
 
 
 @dataclass(frozen=True)
@@ -163,8 +142,11 @@ def judge_cross_check(
     if check.combine is not None:
         refused = _why_not(check, verdict, members)
         if not refused:
-            differences = summaries[at:]
-            combined = _combined(check, case, probability, members, counts[:at], differences, run)
+            combined = (
+                mixture(members, counts[:at], probability)
+                if check.combine == "mixture"
+                else weighted(check, case, members, summaries[at:], run)
+            )
     return Agreement(
         check, verdict, level, tuple(members), pairs, tuple(closings), combined, refused
     )
@@ -178,7 +160,8 @@ def _pair(a: Estimate, b: Estimate, output: Output, counts: Counts, level: float
         low, median, high = staircase.quantiles([tail, 0.5, 1 - tail])
         interval = Interval(low, high)
     smaller = min(abs(a.nominal), abs(b.nominal))
-    if not interval.low <= 0.0 <= interval.high:
+    rounding = ROUNDING * max(abs(a.nominal), abs(b.nominal))  # of one sum written in two ways
+    if interval.low > rounding or interval.high < -rounding:
         verdict = DISAGREE
     else:
         verdict = TOO_BLUNT if interval.half_width > BLUNT * smaller else AGREE
@@ -260,92 +243,3 @@ def _why_not(check: CrossCheck, verdict: str, members: Sequence[Estimate]) -> st
     if any(not member.summary.standard_uncertainty for member in members):
         return "an estimate has no standard uncertainty to weigh it by"
     return ""
-
-
-def _combined(
-    check: CrossCheck,
-    case: Case,
-    probability: float,
-    members: Sequence[Estimate],
-    counts: Sequence[Counts],
-    differences: Sequence[Summary],
-    run: Run,
-) -> Combined:
-    if check.combine == "mixture":
-        return _mixture(members, counts, probability)
-    return _weighted(check, case, members, differences, run)
-
-
-def _weighted(
-    check: CrossCheck,
-    case: Case,
-    members: Sequence[Estimate],
-    differences: Sequence[Summary],
-    run: Run,
-) -> Combined:
-    """Return the mean weighted by 1/u^2, drawn out about itself where the members scatter more.
-
-    The factor is Birge's ratio (R. T. Birge, Physical Review 40, 1932, from memory), at least
-    1; of two estimates it is their difference over its own standard uncertainty, so that what
-    they share counts as shared.
-    """
-    uncertainties = [float(m.summary.standard_uncertainty or 0.0) for m in members]
-    inverse = [1 / u**2 for u in uncertainties]
-    weights = [each / math.fsum(inverse) for each in inverse]
-    means = [_middle(member) for member in members]
-    mean = math.fsum(w * m for w, m in zip(weights, means, strict=True))
-    if len(members) == 2:
-        apart = differences[0]
-        ratio = abs(means[0] - means[1]) / float(apart.standard_uncertainty or math.inf)
-    else:
-        chi = math.fsum(((m - mean) / u) ** 2 for m, u in zip(means, uncertainties, strict=True))
-        ratio = math.sqrt(chi / (len(members) - 1))
-    widened = max(1.0, ratio)
-    steps: list[Step] = list(case.program.steps)
-
-    def add(op: str, inputs: tuple[int, ...] = (), detail: float | None = None) -> int:
-        steps.append(Step(op, inputs, detail))
-        return len(steps) - 1
-
-    total = add("constant", (), 0.0)
-    for weight, output in zip(weights, check.values, strict=True):
-        part = add("multiply", (output.step, add("constant", (), weight)))
-        total = add("add", (total, part))
-    output = replace(check.values[0], step=total)
-    _, summary = run(replace(case, program=Program(tuple(steps)), outputs=(output,)))
-    middle = summary.median if summary.mean is None else summary.mean
-    interval = Interval(*(middle + widened * (end - middle) for end in _ends(summary)))
-    spread = widened * float(summary.standard_uncertainty or 0.0)
-    return Combined("weighted", tuple(weights), widened, middle, spread, interval)
-
-
-def _mixture(members: Sequence[Estimate], counts: Sequence[Counts], probability: float) -> Combined:
-    """Return all members in equal parts: one is right, nobody knows which."""
-    n = len(members)
-    means = [_middle(member) for member in members]
-    mean = math.fsum(means) / n
-    variance = math.fsum(
-        float(member.summary.standard_uncertainty or 0.0) ** 2 + (m - mean) ** 2
-        for member, m in zip(members, means, strict=True)
-    )
-    stairs = [Staircase(count.total, count) for count in counts]
-    tail = (1 - probability) / 2
-    ends = [_quantile(stairs, p) for p in (tail, 1 - tail)]
-    return Combined("mixture", (1 / n,) * n, 1.0, mean, math.sqrt(variance / n), Interval(*ends))
-
-
-def _quantile(stairs: Sequence[Staircase], p: float) -> float:
-    low, high = min(s.edges[0] for s in stairs), max(s.edges[-1] for s in stairs)
-    for _ in range(HALVINGS):
-        middle = (low + high) / 2
-        below = math.fsum(s.share_below(middle) for s in stairs) / len(stairs)
-        low, high = (middle, high) if below < p else (low, middle)
-    return float(low + high) / 2
-
-
-def _middle(member: Estimate) -> float:
-    return member.summary.median if member.summary.mean is None else member.summary.mean
-
-
-def _ends(summary: Summary) -> Iterator[float]:
-    yield from (summary.interval.low, summary.interval.high)

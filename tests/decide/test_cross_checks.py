@@ -388,7 +388,7 @@ runs:
     w: {unit: V, standard_uncertainty: 0.1 V}
   rows: {f1: {v: 10, w: 12.1}, f2: {v: 10.1, w: 12}, f3: {v: 9.9, w: 11.9}, alone: {v: 5, w: 5}}
   groups: {full: [f1, f2, f3]}
-formulas: {a: v, b: w}
+formulas: {a: v, b: 1 * w}
 results: {r: {formula: w / a, unit: 1, is: ratio}}
 cross_checks: {same: [a, b]}
 """
@@ -569,3 +569,72 @@ def test_a_cross_check_moves_no_result(study_of: StudyOf) -> None:
     text = estimates(DISCREPANT).replace("is: ratio}}", second)
     plain = document(study_of(text.partition("cross_checks:")[0]))
     assert plain["results"] == document(study_of(text))["results"]
+
+
+def test_one_sum_written_in_two_ways_agrees_with_itself(study_of: StudyOf) -> None:
+    """v i t and v i t / n n differ in the last digit only."""
+    study = study_of(
+        "inputs:\n  v: {value: 12.3 V, plus_minus: 0.1 V}\n  i: {value: 4.1 A, plus_minus: 0.1 A}\n"
+        "  n: {constant: 3}\n"
+        "formulas: {one: v * i, other: v * i / n * n}\n"
+        "results: {p: {formula: one, unit: W}}\ncross_checks: {same: [one, other]}\n"
+    )
+    assert the_check(study)["verdict"] == "agree"
+
+
+SHARED = """inputs:
+  common: {value: 0, standard_uncertainty: 3}
+  a: {value: 10, standard_uncertainty: 1}
+  b: {value: 14, standard_uncertainty: 1}
+  c: {value: 11, standard_uncertainty: 0.5}
+formulas: {x: a + common, y: b + common, z: c + common}
+results: {r: {formula: x, unit: 1, is: ratio}}
+cross_checks: {same: {between: MEMBERS, combine: weighted, anyway: true}}
+"""
+
+
+@pytest.mark.parametrize("members", ["[x, y]", "[x, y, z]"])
+def test_only_what_is_each_ones_own_is_weighed_and_drawn_out(
+    study_of: StudyOf, members: str
+) -> None:
+    """Birge's ratio of the independent parts, by hand; the common 3 stays as it is."""
+    own = {"x": (10.0, 1.0), "y": (14.0, 1.0), "z": (11.0, 0.5)}
+    values, u = np.array([own[name] for name in members.strip("[]").split(", ")]).T
+    weights = u**-2 / np.sum(u**-2)
+    mean = float(weights @ values)
+    birge = math.sqrt(float(np.sum(((values - mean) / u) ** 2)) / (len(u) - 1))
+    spread = math.sqrt(9.0 + birge**2 / float(np.sum(u**-2)))
+    found = combined(study_of(SHARED.replace("MEMBERS", members), MILLION))
+    assert found["weights"] == pytest.approx(list(weights), abs=0.02)
+    assert found["drawn_out"] == pytest.approx(birge, rel=0.02)
+    assert found["mean"] == pytest.approx(mean, abs=0.03)
+    assert found["standard_uncertainty"] == pytest.approx(spread, rel=0.01)
+
+
+USED = """inputs: {s: {value: 2 s, plus_minus: 0.1 s}}
+runs:
+  readings:
+    a: {unit: V, standard_uncertainty: 0.1 V}
+    b: {unit: V, standard_uncertainty: 0.1 V}
+  rows: {light: {a: 5, b: 5}, full: {a: 10, b: 12}}
+formulas: {given: a, seen: 1 * b}
+results:
+  direct: {formula: a / s, unit: V/s}
+  other_run: {formula: "in_run(seen, light) / s", unit: V/s}
+  this_run: {formula: "in_run(seen, full) / s", unit: V/s}
+cross_checks: {same: [seen, given]}
+"""
+
+
+def test_a_dispute_reaches_who_uses_the_number_and_nobody_else(study_of: StudyOf) -> None:
+    study = study_of(USED)
+    found = {
+        (band.output.target.name, band.output.run): bool(judgements.disputes(band, study))
+        for band in study.bands
+    }
+    assert found == {
+        ("direct", "light"): False,
+        ("direct", "full"): True,
+        ("other_run", None): False,
+        ("this_run", None): True,
+    }
