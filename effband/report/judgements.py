@@ -262,8 +262,8 @@ def _combined(agreement: Agreement) -> str:
         for name, weight in zip(agreement.check.members, combined.weights, strict=True)
     )
     text += f": weighted by how well each is known ({weights})"
-    if combined.widened > 1.0:
-        times = words.fixed(combined.widened, 2)
+    if combined.drawn_out > 1.0:
+        times = words.fixed(combined.drawn_out, 2)
         text += f", drawn out {times} times, as they lie further apart than that allows"
     return text
 

@@ -237,7 +237,7 @@ def _cross_check(agreement: Agreement) -> dict[str, Any]:
         else {
             "way": combined.way,
             "weights": list(combined.weights),
-            "drawn_out": combined.widened,
+            "drawn_out": combined.drawn_out,
             "mean": unit.from_si(combined.mean),
             "standard_uncertainty": combined.standard_uncertainty / unit.factor,
             "interval": _ends(combined.interval, unit),
