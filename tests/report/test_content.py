@@ -132,7 +132,7 @@ def test_forty_results_of_thirty_runs_are_told_in_short(study_of: StudyOf) -> No
     assert len(forum(page)) < 30_000
 
 
-# -- what a stranger asks ---------------------------------------------------------------------------
+# -- what a stranger asks --------------------------------------------------------------------------
 
 
 def test_a_stranger_finds_what_the_number_is_of(wren: Study) -> None:
