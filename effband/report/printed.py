@@ -13,13 +13,14 @@ import difflib
 import html
 import re
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from effband.report.armour import around_blocks
 
 LONGEST = 8_000_000  # characters beside blocks and pictures; the longest report has a tenth
 LEAST_SHARE = 0.2  # of a report's words, below which a text does not hold it
+ENOUGH = 0.98  # of a face's words, from which no other is tried
 MOST_SHOWN = 12  # words of one change
 AROUND = 5  # words shown before and behind a change
 _FINE = 250_000  # pairs of words that are laid beside each other one by one
@@ -37,6 +38,9 @@ _INLINE = re.compile(
 _TAG = re.compile(r"</?[A-Za-z!][^<>]*>")
 _BBCODE = re.compile(r"\[/?(?:b|code|quote)\]|\[quote=[^\]\n]{0,80}\]", re.IGNORECASE)
 _LIKE_A_MARK = re.compile(r"</?[A-Za-z!][^<>]*>|&#?[A-Za-z0-9]{1,32};?")
+_A_BLANK = re.compile(r"(?:\\?\s)+")
+_ANY_BLANK = "(?:\\s|&(?:amp;){0,3}(?:nbsp|#160);)+"
+_BLANKS = re.compile(_ANY_BLANK)
 _ENDLESS = re.compile("&#[0-9A-Fa-fXx]{9,}")  # no character's number
 _KEPT = str.maketrans("<&", "\ue000\ue001")
 _UNSEEN = re.compile("[\u200b-\u200d\u2060\u00ad\ufeff]")
@@ -109,7 +113,9 @@ class Wanted:
     strict
         Whether every sign counts, as in a file that was saved.
     marked
-        Whether the face is written in marks of HTML (Markdown has some as well).
+        Whether the face is written in marks of HTML.
+    source
+        Whether it is compared as it stands, with its marks.
     kept
         What looks like a mark and is text of the user's.
     """
@@ -118,18 +124,36 @@ class Wanted:
     tokens: tuple[str, ...]
     strict: bool
     marked: bool
+    source: bool
     kept: re.Pattern[str] | None
 
 
-def wanted(text: str, marked: bool, strict: bool) -> Wanted:
-    """Return a face, as it was written, ready to be compared with."""
+def as_source(text: str) -> Wanted:
+    """Return a face that is compared as it stands, such as a file of Markdown that was saved."""
+    written = _letters(around_blocks(text)[0])
+    return Wanted(written, tuple(_ALL.findall(written)), True, False, True, None)
+
+
+def as_seen(text: str, marked: bool, strict: bool = False) -> Wanted:
+    """Return a face that is compared as a reader sees it.
+
+    Parameters
+    ----------
+    text
+        As it was written.
+    marked
+        Whether it is written in marks of HTML; Markdown has some as well.
+    strict
+        Whether every sign counts.
+    """
     seen = written = _letters(around_blocks(text)[0])
     if marked:
         seen = _unescaped(_without_tags(seen))
     likes = sorted({*_LIKE_A_MARK.findall(seen)}, key=len, reverse=True)
-    kept = re.compile("|".join(map(re.escape, likes))) if likes else None
+    patterns = (_A_BLANK.sub(lambda _: _ANY_BLANK, re.escape(like)) for like in likes)
+    kept = re.compile("|".join(patterns)) if likes else None
     seen = _smoothed(_keep(seen, kept))
-    return Wanted(written, tuple(_tokens(seen, strict)), strict, marked, kept)
+    return Wanted(written, tuple(_tokens(seen, strict)), strict, marked, False, kept)
 
 
 def compare(text: str, face: Wanted) -> Printed:
@@ -152,15 +176,19 @@ def compare(text: str, face: Wanted) -> Printed:
     )
 
 
-def best(text: str, faces: Sequence[Wanted]) -> Printed:
+def best(text: str, faces: Iterable[Wanted]) -> Printed:
     """Return how a text compares with the one of several faces that it is most like."""
-    tried = [compare(text, face) for face in faces]
+    tried = []
+    for face in faces:
+        tried.append(compare(text, face))
+        if tried[-1].found and tried[-1].words >= ENOUGH * len(face.tokens):
+            return tried[-1]
     return min(tried, key=lambda each: (not each.found, len(each.changes), -each.words))
 
 
 def words_of(text: str) -> list[str]:
     """Return the words and numbers that a reader of a text sees, of whatever face it is."""
-    face = Wanted("", (), False, False, None)
+    face = Wanted("", (), False, False, False, None)
     return [word for part in around_blocks(text) for word in _tokens(_seen(part, face), False)]
 
 
@@ -180,6 +208,8 @@ def _letters(text: str) -> str:
 def _seen(text: str, face: Wanted) -> str:
     """Return what a reader sees of a text, whatever forum, mail or page it went through."""
     text = _letters(text)
+    if face.source:
+        return text
     if not face.marked:
         text = _keep(text, face.kept)
     for _ in range(6):
@@ -191,7 +221,9 @@ def _seen(text: str, face: Wanted) -> str:
 
 
 def _keep(text: str, kept: re.Pattern[str] | None) -> str:
-    return text if kept is None else kept.sub(lambda like: like[0].translate(_KEPT), text)
+    if kept is None:
+        return text
+    return kept.sub(lambda like: _BLANKS.sub(" ", like[0]).translate(_KEPT), text)
 
 
 def _without_tags(text: str) -> str:

@@ -9,6 +9,7 @@ from typing import Any
 
 from effband.problems import printable
 from effband.report import words
+from effband.report.columns import wrapped
 from effband.report.printed import Change
 
 AGREES, DIFFERS, NOT_COMPARED = "agrees", "DIFFERS", "not compared"
@@ -101,22 +102,28 @@ def screen(found: Recheck) -> str:
 
 def _screen(found: Recheck) -> Iterator[str]:
     title = f": {found.title}" if found.title else ""
-    yield printable(f"{found.name}{title}")
+    yield from wrapped(f"{found.name}{title}", "")
     yield ""
     wide = max(len(step.name) for step in found.steps)
     for step in found.steps:
-        yield printable(f"{step.name:<{wide}}  {step.status:<{len(NOT_COMPARED)}}  {step.what}")
+        head = f"{step.name:<{wide}}  {step.status:<{len(NOT_COMPARED)}}  "
+        yield from wrapped(step.what, head, " " * len(head))
         told = [*step.lines, *_table(step.differences), *map(_changed, step.changes)]
-        yield from (f"    {printable(line)}" for line in told[:MOST_LINES])
+        for line in told[:MOST_LINES]:
+            # a table's lines are kept, everything else is set anew
+            yield from (
+                [f"    {printable(line)}"] if "  " in line else wrapped(line, "  - ", "    ")
+            )
         if len(told) > MOST_LINES:
-            yield f"    and {len(told) - MOST_LINES} more; --json lists all"
+            yield f"  - and {len(told) - MOST_LINES} more; --json lists all"
     yield ""
-    yield printable(_verdict(found))
+    yield from wrapped(_verdict(found), "")
     if found.sentence is not None:
-        yield printable(f"The case gives: {found.sentence}")
+        yield from wrapped(f"The case gives: {found.sentence}", "")
     yield ""
     yield "Not checked, and nothing here can tell:"
-    yield from (f"- {printable(each)}" for each in found.not_checked)
+    for each in found.not_checked:
+        yield from wrapped(each, "- ", "  ")
 
 
 def _verdict(found: Recheck) -> str:
@@ -131,19 +138,18 @@ def _verdict(found: Recheck) -> str:
 
 def _changed(change: tuple[str, Change]) -> str:
     name, what = change
-    around = f'"{what.before} [...] {what.behind}"'.replace('" [', '"[').replace('] "', ']"')
-    around = _closed(around)
+    place = f'({name}: "{_closed(what.before)} [...] {_closed(what.behind)}")'
+    printed, wanted = f'"{_closed(what.printed)}"', f'"{_closed(what.wanted)}"'
     if not what.wanted:
-        return f'{name}: "{_closed(what.printed)}" is none of the report\'s own, in {around}'
+        return f"printed {printed}, where nothing should be {place}"
     if not what.printed:
-        return f'{name}: "{_closed(what.wanted)}" is missing, in {around}'
-    printed, wanted = _closed(what.printed), _closed(what.wanted)
-    return f'{name}: printed "{printed}", should be "{wanted}", in {around}'
+        return f"{wanted} is missing {place}"
+    return f"printed {printed}, should be {wanted} {place}"
 
 
 def _closed(text: str) -> str:
-    """Return words without the blanks before signs that were taken apart for comparing."""
-    return re.sub(r" (?=[,.;:)\]])", "", text)
+    """Return words as they are read, without the marks and blanks that were taken apart."""
+    return re.sub(r" (?=[,.;:)\]])", "", re.sub(r"(?<!\S)[`|*#]+(?!\S) ?", "", text)).strip()
 
 
 def _table(differences: tuple[Difference, ...]) -> list[str]:

@@ -12,7 +12,7 @@ from typing import Any
 
 from effband.report import words
 from effband.report.markdown import MARK
-from effband.report.printed import Change, Wanted, best, too_long, wanted, words_of
+from effband.report.printed import Change, Wanted, as_seen, as_source, best, too_long, words_of
 from effband.report.publication import FORMATS, files_of
 from effband.report.published import Published
 from effband.report.receipt import short
@@ -23,6 +23,7 @@ from effband.study import Study
 
 _NAME = "printed"
 _GENERATOR = '<meta name="generator" content="effband">'
+_OPTIONAL = "ranking_crosscheck"  # what another library found, only where that was asked for
 _FEW = 50  # differences in a table that are told
 
 
@@ -58,9 +59,11 @@ def printed_again(report: Published, study: Study, told: Mapping[str, Any]) -> S
         if too_long(own):
             lines.append(f"{name} is too long: keep the part with the report")
             continue
-        seen = best(own, list(_faces_like(own, page, post, sheet, plain)))
+        seen = best(own, _faces_like(own, page, post, sheet, plain))
         if not seen.found:
-            lines.append(f"{name} holds no report as effband writes it: of its words none counts")
+            lines.append(
+                f"{name} holds no report as effband writes it: its words were not compared"
+            )
             continue
         found_at_all += 1
         letters = ", letter for letter" if seen.exact else ""
@@ -123,14 +126,14 @@ def _faces_like(own: str, page: str, post: str, sheet: str, plain: str) -> Itera
     """Yield the faces that a text may be; a file as it was saved must agree in every sign."""
     start = own.lstrip("\ufeff \r\n\t")[:2_000]
     if start.startswith(MARK):
-        yield wanted(sheet, marked=True, strict=True)
-        yield wanted(plain, marked=True, strict=True)
-    elif start.lower().startswith("<!doctype html") and _GENERATOR in start:
-        yield wanted(page, marked=True, strict=True)
+        yield as_source(sheet)
+        yield as_source(plain)
+    if start.lower().startswith("<!doctype html") and _GENERATOR in start:
+        yield as_seen(page, marked=True, strict=True)
     else:
-        yield wanted(post, marked=False, strict=False)
+        yield as_seen(post, marked=False)
         for text in (page, sheet, plain):
-            yield wanted(text, marked=True, strict=False)
+            yield as_seen(text, marked=True)
 
 
 # -- files for machines ----------------------------------------------------------------------------
@@ -157,12 +160,12 @@ def _tables_apart(name: str, data: bytes, should: str) -> Iterator[str]:
 def _leaves(value: Any, path: str = "") -> Iterator[tuple[str, Any]]:
     if isinstance(value, dict):
         for key, inner in value.items():
-            yield from _leaves(inner, f"{path}.{key}" if path else str(key))
-        yield path + "{}", len(value)
+            if key != _OPTIONAL:
+                yield from _leaves(inner, f"{path}.{key}" if path else str(key))
     elif isinstance(value, list):
         for number, inner in enumerate(value, 1):
             yield from _leaves(inner, f"{path} {number}".lstrip())
-        yield path + "[]", len(value)
+        yield f"length of {path}", len(value)
     else:
         yield path, _figure(value)
 

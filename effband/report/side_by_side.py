@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from effband.report.rechecked import AGREES, DIFFERS, NOT_COMPARED, Difference, Step
@@ -116,7 +116,7 @@ def _apart(told: Mapping[str, Any], mine: Mapping[str, Any]) -> tuple[list[Diffe
     """Return the numbers further apart than two simulations may be, and how many were compared."""
     found: list[Difference] = []
     count = 0
-    for name, one, error, two, error_here in _sizes(told, mine):
+    for name, one, error, two, error_here, usual in _sizes(told, mine):
         if one is None or two is None:
             if one is not two:
                 found.append(Difference(name, one, two, None))
@@ -124,8 +124,9 @@ def _apart(told: Mapping[str, Any], mine: Mapping[str, Any]) -> tuple[list[Diffe
         if error is None or error_here is None:
             continue  # a number whose error is not known
         count += 1
-        # what a receipt says of its own uncertainty must not excuse everything
-        combined = math.hypot(min(error, 2 * error_here), error_here)
+        # what a receipt says of its own uncertainty must not excuse everything; quasi-random
+        # points know theirs badly, but are no worse than random ones
+        combined = math.hypot(min(error, max(2 * error_here, usual)), error_here)
         allowed = max(APART * combined, SAME * abs(one))
         if not abs(one - two) <= allowed:
             found.append(Difference(name, one, two, allowed))
@@ -134,26 +135,31 @@ def _apart(told: Mapping[str, Any], mine: Mapping[str, Any]) -> tuple[list[Diffe
 
 def _sizes(
     told: Mapping[str, Any], mine: Mapping[str, Any]
-) -> Iterator[tuple[str, float | None, float | None, float | None, float | None]]:
-    """Yield what is compared by the rule: name, value and uncertainty there, and here."""
+) -> Iterator[tuple[str, float | None, float | None, float | None, float | None, float]]:
+    """Yield what is compared by the rule: name, value and uncertainty there, and here.
+
+    Last stands the uncertainty that so many random trials usually leave, roughly.
+    """
+    root = math.sqrt(max(mine["settings"]["trials"], 1))
     here = {(each["result"], each["run"]): each for each in mine["results"]}
     for each in told["results"]:
         other = here.pop((each["result"], each["run"]), None)
         if other is None or other["unit"] != each["unit"]:
-            yield f"{_named(each)}: median", each["median"], None, None, None
+            yield f"{_named(each)}: median", each["median"], None, None, None, 0.0
             continue
+        usual = abs(other["interval"]["high"] - other["interval"]["low"]) / 2 / root
         for key in _SIZES:
             one, two = (e["interval"][key] if key in _ENDS else e[key] for e in (each, other))
             errors = (e["simulation_uncertainty"][key] for e in (each, other))
             first, second = errors
-            yield f"{_named(each)}: {_NAMES.get(key, key)}", one, first, two, second
+            yield f"{_named(each)}: {_NAMES.get(key, key)}", one, first, two, second, usual
     for left in here.values():
-        yield f"{_named(left)}: median", None, None, left["median"], None
+        yield f"{_named(left)}: median", None, None, left["median"], None, 0.0
     claims = mine["claims"]
     for number, each in enumerate(told["claims"]):
         name = f"claim {number + 1} ({_named(each)}, {each['says']}): probability"
         if number >= len(claims) or claims[number]["says"] != each["says"]:
-            yield name, each["probability"], None, None, None
+            yield name, each["probability"], None, None, None, 0.0
             continue
         other = claims[number]
         # a share of none or all has no error of its own: two trials more may be otherwise
@@ -161,14 +167,30 @@ def _sizes(
             max(e["simulation_uncertainty"], math.sqrt(2.0) / max(other["trials"], 1))
             for e in (each, other)
         )
-        yield name, each["probability"], first, other["probability"], second
+        yield name, each["probability"], first, other["probability"], second, 0.0
 
 
-def other_draws(told: Mapping[str, Any], fresh: Mapping[str, Any], seed: int) -> Step:
-    """Compare a run with other random numbers by the simulation's rule."""
-    apart, count = _apart(told, fresh)
-    what = f"{count} numbers with seed {seed}, within {APART:g} combined simulation uncertainties"
-    return Step("other draws", DIFFERS if apart else AGREES, what, (), tuple(apart))
+def other_draws(told: Mapping[str, Any], fresh: Sequence[Mapping[str, Any]]) -> Step:
+    """Compare runs with other random numbers by the simulation's rule.
+
+    Parameters
+    ----------
+    told
+        The receipt of the report.
+    fresh
+        Those of the runs. One of hundreds of numbers is now and then further off by chance, so
+        only those that every run finds so count.
+    """
+    found = [_apart(told, each) for each in fresh]
+    names = [{each.what for each in apart} for apart, _ in found]
+    apart, count = found[0]
+    kept = tuple(each for each in apart if all(each.what in some for some in names))
+    seeds = " and ".join(str(each["settings"]["seed"]) for each in fresh)
+    what = (
+        f"{count} numbers with seed{'s' * (len(fresh) > 1)} {seeds}, within {APART:g} combined "
+        "simulation uncertainties"
+    )
+    return Step("other draws", DIFFERS if kept else AGREES, what, (), kept)
 
 
 def _judged(told: Mapping[str, Any]) -> dict[str, str]:

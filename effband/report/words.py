@@ -91,7 +91,8 @@ def of_receipt(result: Mapping[str, Any], band: Band) -> tuple[str, str, str]:
     unit, ends = band.output.target.unit, result["interval"]
     half = abs(ends["high"] - ends["low"]) / 2
     decimals = decimals_for(half or abs(unit.from_si(band.nominal)) / 100)
-    value = result["median"] if result["standard_uncertainty"] is None else result["mean"]
+    has_mean = None not in (result["standard_uncertainty"], result["mean"])
+    value = result["mean"] if has_mean else result["median"]
     value, low, high = (fixed(x, decimals) for x in (value, ends["low"], ends["high"]))
     return (
         f"{value} {unit.symbol}".rstrip(),
