@@ -20,6 +20,8 @@ from effband.report.armour import around_blocks
 
 LONGEST = 8_000_000  # characters beside blocks and pictures; the longest report has a tenth
 LEAST_SHARE = 0.2  # of a report's words, below which a text does not hold it
+MOSTLY = 0.5  # the same, of one more copy
+MOST_COPIES = 20  # before one block
 ENOUGH = 0.98  # of a face's words, from which no other is tried
 MOST_SHOWN = 12  # words of one change
 AROUND = 5  # words shown before and behind a change
@@ -153,18 +155,17 @@ def as_seen(text: str, marked: bool, strict: bool = False) -> Wanted:
     patterns = (_A_BLANK.sub(lambda _: _ANY_BLANK, re.escape(like)) for like in likes)
     kept = re.compile("|".join(patterns)) if likes else None
     seen = _smoothed(_keep(seen, kept))
-    return Wanted(written, tuple(_tokens(seen, strict)), strict, marked, False, kept)
+    return Wanted(
+        written, tuple((_ALL if strict else _WORDS).findall(seen)), strict, marked, False, kept
+    )
 
 
 def compare(text: str, face: Wanted) -> Printed:
     """Return how a text compares with a face.
 
-    A text may hold the report several times, each with its block, as where a post is quoted;
-    every one of them counts.
+    A text may hold the report several times, as where a post is quoted; every one counts.
     """
-    parts = around_blocks(text)
-    found = [_compared(part, face) for part in parts[:-1] or parts]
-    whole = [each for each in found if each.found]
+    whole = [each for part in around_blocks(text) for each in _copies(part, face)]
     if not whole:
         return Printed(False)
     return Printed(
@@ -189,7 +190,7 @@ def best(text: str, faces: Iterable[Wanted]) -> Printed:
 def words_of(text: str) -> list[str]:
     """Return the words and numbers that a reader of a text sees, of whatever face it is."""
     face = Wanted("", (), False, False, False, None)
-    return [word for part in around_blocks(text) for word in _tokens(_seen(part, face), False)]
+    return [word for part in around_blocks(text) for word in _WORDS.findall(_seen(part, face))]
 
 
 def too_long(text: str) -> bool:
@@ -263,23 +264,25 @@ def _smoothed(text: str) -> str:
     return _LAUGHING.sub("XD", _BBCODE.sub(" ", text))
 
 
-def _tokens(text: str, strict: bool) -> list[str]:
-    return (_ALL if strict else _WORDS).findall(text)
-
-
 # -- two sequences of words ------------------------------------------------------------------------
 
 
-def _compared(text: str, face: Wanted) -> Printed:
-    own = _tokens(_seen(text, face), face.strict)
-    should = face.tokens
-    runs = list(_alike(own, should))
-    same = sum(length for _, _, length in runs)
-    if same < LEAST_SHARE * len(should) or not should:
-        return Printed(False)
-    numbers = sum(bool(_DIGIT.search(should[k])) for _, at, n in runs for k in range(at, at + n))
+def _copies(text: str, face: Wanted) -> Iterator[Printed]:
+    """Yield how each copy of the report in a text compares, the last first."""
+    own = (_ALL if face.strict else _WORDS).findall(_seen(text, face))
     exact = face.text in _letters(text)
-    return Printed(True, numbers, same, exact, tuple(_changes(own, should, runs)))
+    least = LEAST_SHARE
+    for _ in range(MOST_COPIES):
+        runs = list(_alike(own, face.tokens))
+        same = sum(length for _, _, length in runs)
+        if not runs or same < least * len(face.tokens):
+            return
+        right = (face.tokens[k] for _, at, n in runs for k in range(at, at + n))
+        numbers = sum(bool(_DIGIT.search(word)) for word in right)
+        yield Printed(True, numbers, same, exact, tuple(_changes(own, face.tokens, runs)))
+        # what stands before it may be its writer's own, or a copy in which something was changed
+        own = own[: runs[0][0]]
+        least = MOSTLY
 
 
 def _changes(
@@ -391,9 +394,13 @@ def _fine(
 def _pinned(
     own: Sequence[str], should: Sequence[str], at: tuple[int, int], of: tuple[int, int], size: int
 ) -> list[tuple[int, int]]:
-    """Return places of words that stand once in each part, in one order in both (patience)."""
-    here, there = _once(own, at, size), _once(should, of, size)
-    pairs = sorted((a, there[key]) for key, a in here.items() if key in there)
+    """Return places of words that are rare enough to tell them, in one order in both (patience).
+
+    Such words stand once in what should be there; of several places in the text the last counts.
+    """
+    here = {tuple(own[k : k + size]): k for k in range(at[0], at[1] - size + 1)}
+    there = _once(should, of, size)
+    pairs = sorted((here[key], w) for key, w in there.items() if key in here)
     # the longest chain that rises in both
     ends: list[int] = []
     piles: list[int] = []

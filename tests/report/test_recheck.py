@@ -331,6 +331,24 @@ def test_a_quoted_report_counts_each_time() -> None:
     assert {c.printed for c in compare(text + "\nnice!\n" + changed, face).changes} == {"39.0"}
 
 
+def test_a_copy_without_its_block_counts_as_well() -> None:
+    text, face = bench().text("forum.txt"), bench().face("forum.txt")
+    copy = text[: text.index("BEGIN EFFBAND")]
+    for shown in (copy + text, text + copy, copy + copy + text):
+        assert compare(shown, face).changes == ()
+    lie = copy.replace("35.0", "39.0")
+    for shown in (lie + text, text + lie, lie + copy + text):
+        assert {change.printed for change in compare(shown, face).changes} == {"39.0"}
+
+
+def test_a_sentence_that_is_quoted_is_nobodys_fault() -> None:
+    text, face = bench().text("forum.txt"), bench().face("forum.txt")
+    sentence = text.split("\n")[2].replace("35.0", "39.0")
+    assert "39.0" in sentence
+    for shown in (f"Is it? {sentence}\n{text}", f"{text}\nIs it? {sentence}"):
+        assert compare(shown, face).changes == ()
+
+
 # -- mangling --------------------------------------------------------------------------------------
 
 
