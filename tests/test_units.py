@@ -210,6 +210,7 @@ PRINTED: dict[str, tuple[str, str]] = {
     "cycle": ("1", "a base of this format: one period, never a turn"),
     "%": ("0.01", SI + ", 5.4.7"),
     "points": ("0.01", "percentage points are differences in %, " + SI + ", 5.4.7"),
+    "point": ("0.01", "one percentage point, a difference in %, " + SI + ", 5.4.7"),
     "ppm": ("0.000001", SI + ", 5.4.7"),
     "Hz": ("1", SI + ", table 4: periods in one second"),
     "kHz": ("1000", SI + ", tables 4 and 7"),
@@ -309,6 +310,7 @@ def test_turning_and_repeating_are_dimensions_of_their_own(word: str) -> None:
         ("VA", "W"),
         ("Pas", "kg/(m*s)"),
         ("points", "%"),
+        ("point", "%"),
     ],
 )
 def test_dimension(word: str, as_written: str) -> None:

@@ -15,7 +15,7 @@ from effband.case.format import Claim as Written
 from effband.case.model import Claim, Output, Target, loads
 from effband.case.program import Builder
 from effband.case.text import Path
-from effband.case.values import parse_width, width_about
+from effband.case.values import parse_width, refuse_bare, width_about
 from effband.problems import Misread
 from effband.units import Quantity, Unit, parse_quantity
 
@@ -28,6 +28,16 @@ _SAYS = re.compile(
     r"at least (?P<least>.+)|at most (?P<most>.+)|between (?P<low>.+) and (?P<high>.+)"
     r"|is (?P<value>.+) within (?P<width>.+)"
 )
+_CHANGE = re.compile(
+    r"\b(?:rose|rises?|risen|gain\w*|increas\w*|grew|grows?|grown|improv\w*|chang\w*|fell"
+    r"|falls?|fallen|drop\w*|decreas\w*|lost|loses?|saved?|saves"
+    r"|(?:better|more|higher|worse|less|lower)(?! than [0-9]))\b",
+    re.IGNORECASE,
+)
+_FALL = re.compile(
+    r"\b(?:fell|falls?|fallen|drop\w*|decreas\w*|lost|loses?|worse|less|lower)\b", re.IGNORECASE
+)
+_AMOUNT = re.compile(r"[0-9][0-9.]* ?(?:points?\b|[A-Za-z%][^ ,;]*)?")
 _WAYS = {"least": "at least", "most": "at most", "low": "between", "value": "within"}
 
 
@@ -36,13 +46,25 @@ def read_claims(
 ) -> tuple[Claim, ...]:
     """Return the claims of a case; problems go to the findings.
 
-    `outputs` are those of the case; the steps that decide a claim are added to the builder.
+    `outputs` are those of the case; the steps that decide a claim are added to the builder. What
+    was worked out by hand is said of a result as well, so its unit is looked at here.
     """
+    for name, result in file.results.items():
+        if result.hand_value is not None:
+            _check_hand_value(result.hand_value, result.unit, ("results", name), findings)
     found = (
         _claim(entry, ("claims", at), file, outputs, builder, findings)
         for at, entry in enumerate(file.claims)
     )
     return tuple(claim for claim in found if claim is not None)
+
+
+def _check_hand_value(hand: Quantity, unit: Unit, path: Path, findings: Findings) -> None:
+    if hand.unit.dimension == unit.dimension:  # else it is refused already
+        try:
+            refuse_bare(hand, f"{hand.number:.10g}", unit)
+        except Misread as error:
+            findings.error((*path, "hand_value"), error.what, error.remedy)
 
 
 def _claim(
@@ -62,6 +84,11 @@ def _claim(
         what = f"a confidence lies between {LEAST_CONFIDENCE:g} and {MOST_CONFIDENCE:g}"
         findings.error((*path, "confidence"), what, "95 % is usual")
     match = _SAYS.fullmatch(entry.says)
+    if _CHANGE.search(entry.says):
+        what = f"{entry.says!r} is about a change, which takes two cases"
+        remedy = f"effband compare BEFORE AFTER --by {_asked_of_change(entry.says)}"
+        findings.error((*path, "says"), what, f"write two files, and `{remedy}` judges it")
+        return None
     if match is None:
         remedy = "write at least X, at most X, between X and Y, or is X within Y"
         findings.error((*path, "says"), f"{entry.says!r} is no claim that can be judged", remedy)
@@ -85,6 +112,13 @@ def _claim(
         tuple(about),
         *_decided(steps, low, high, builder),
     )
+
+
+def _asked_of_change(says: str) -> str:
+    """Return a change as `--by` takes it, as far as a sentence names one amount."""
+    amounts = _AMOUNT.findall(says)
+    amount = amounts[0].strip() if len(amounts) == 1 else "2 points"
+    return f'"{"-" * bool(_FALL.search(says))}{amount}"'
 
 
 def _about(
@@ -127,6 +161,8 @@ def _limits(
         try:
             if key != "width":
                 quantity = parse_quantity(match[key])
+                if unit is not None:
+                    refuse_bare(quantity, match[key], unit)
                 if unit is not None and quantity.unit.dimension != unit.dimension:
                     what = f"{match[key]} does not fit {name}, which is in {unit.text}"
                     raise Misread(0, len(match[key]), what, f"write it in {unit.text}")

@@ -19,6 +19,7 @@ from effband.problems import Misread, nearest, spell
 from effband.units import Quantity, Unit, parse_number, parse_quantity, parse_unit
 
 LONGEST_TEXT = 2000
+MOST_OF_A_SHARE = 1.5  # what a bare number beyond it means is no fraction of 1
 NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,39}")
 EVIDENCE = (
     "measured",
@@ -99,6 +100,35 @@ def parse_width(text: str) -> Quantity | ShareOfValue:
     return ShareOfValue(number * parse_unit(match["unit"]).factor)
 
 
+def refuse_bare(quantity: Quantity, text: str, unit: Unit, symbol: str = "") -> None:
+    """Refuse a number without a unit where the value it is for has one.
+
+    A share such as 22 for a value in % would else be taken as 2200 %.
+
+    Parameters
+    ----------
+    quantity, text
+        What was written, and how.
+    unit
+        That of the value.
+    symbol
+        What to write behind the number; the unit's own if not said.
+
+    Raises
+    ------
+    Misread
+        With the number as it should be.
+    """
+    plain = not any(unit.dimension)
+    if quantity.unit.text != "1" or (plain and (unit.factor == 1.0 or not quantity.number)):
+        return
+    wanted = symbol or unit.symbol
+    remedy = f"write `{text} {wanted}`"
+    if plain and abs(quantity.number) <= MOST_OF_A_SHARE:
+        remedy += f", or `{quantity.number / unit.factor:.10g} {wanted}` if it is a fraction"
+    raise Misread(0, len(text), f"{text} of what?", remedy)
+
+
 def width_about(text: str, unit: Unit, value: float | None = None) -> float:
     """Return a width, SI, that stands about a value in a unit, such as `2 points` about 35 %.
 
@@ -117,6 +147,8 @@ def width_about(text: str, unit: Unit, value: float | None = None) -> float:
         When the text is no width, does not fit the unit, or may be read in two ways.
     """
     given = parse_width(text)
+    if isinstance(given, Quantity):
+        refuse_bare(given, text, unit, unit.width_symbol)
     percent = isinstance(given, Quantity) and given.unit.text in ("%", "ppm")
     if isinstance(given, Quantity) and percent and unit.text in ("%", "ppm"):
         what = f"a percentage of what? the value itself is in {unit.text}"

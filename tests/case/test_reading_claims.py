@@ -82,7 +82,7 @@ LIMITS = [
     ("result: volume, says: is 90 L within 5 %", "within", 0.0855, 0.0945),
     ("result: efficiency, says: is 35 % within 2 points", "within", 0.33, 0.37),
     ("result: efficiency, says: is 35 % within 20 % of value", "within", 0.28, 0.42),
-    ("result: efficiency, says: at least 0.3", "at least", 0.3, None),
+    ("result: efficiency, says: at least 0", "at least", 0.0, None),
     ("result: part, says: is 0.98 within 0.02", "within", 0.96, 1.0),
     ("result: part, says: at most 98 %", "at most", None, 0.98),
     ("result: temperature, says: at least 19 degC", "at least", 292.15, None),
@@ -205,7 +205,42 @@ REFUSED = [
         "write the readings",
     ),
     ("result: volume, says: at least 2 V", "2 V", "does not fit volume, which is in L", "L"),
-    ("result: volume, says: at most 90", "90", "does not fit volume", "write it in L"),
+    ("result: volume, says: at most 90", "90", "90 of what?", "write `90 L`"),
+    # a plain number for a value in % could be either of two, a hundred times apart
+    ("result: efficiency, says: at least 22", "22", "22 of what?", "write `22 %`"),
+    (
+        "result: efficiency, says: at least 0.3",
+        "0.3",
+        "0.3 of what?",
+        "write `0.3 %`, or `30 %` if it is a fraction",
+    ),
+    ("result: efficiency, says: between 20 % and 30", "30", "30 of what?", "write `30 %`"),
+    (
+        "result: efficiency, says: is 35 % within 2",
+        "2",
+        "2 of what?",
+        "write `2 points`",
+    ),
+    # a change is between two cases
+    (
+        "result: efficiency, says: rose by 4 points",
+        "rose by 4 points",
+        "is about a change, which takes two cases",
+        '`effband compare BEFORE AFTER --by "4 points"`',
+    ),
+    (
+        "result: efficiency, says: at least 4 points better",
+        "at least 4 points better",
+        "is about a change",
+        '--by "4 points"`',
+    ),
+    ("result: volume, says: dropped 3 L", "dropped 3 L", "is about a change", '--by "-3 L"`'),
+    (
+        "result: efficiency, says: rose from 20 % to 30 %",
+        "rose from 20 % to 30 %",
+        "is about a change",
+        '--by "2 points"`',
+    ),
     ("result: volume, says: between 2 L and 3 V", "3 V", "does not fit volume", "in L"),
     ("result: volume, says: at least two L", "two", "'two' is not a number", ""),
     ("result: volume, says: at least nan L", "nan", "is not a number", ""),
@@ -311,6 +346,19 @@ def test_what_cannot_be_judged_is_refused_at_its_place(
     assert what in found.what
     assert found.remedy
     assert remedy in found.remedy
+
+
+@pytest.mark.parametrize(
+    ("hand", "remedy"),
+    [("8", "write `8 %`"), ("0.08", "write `0.08 %`, or `8 %` if it is a fraction")],
+)
+def test_a_value_by_hand_needs_its_unit_too(hand: str, remedy: str) -> None:
+    text = case_of("").replace(
+        'efficiency: {formula: share, unit: "%", is: ratio}',
+        f'efficiency: {{formula: share, unit: "%", is: ratio, hand_value: {hand}}}',
+    )
+    found = only(text)
+    assert (found.marked, found.what, found.remedy) == (hand, f"{hand} of what?", remedy)
 
 
 def test_every_claim_that_is_wrong_is_told_in_one_go() -> None:
