@@ -8,7 +8,7 @@ from effband.case.findings import Findings
 from effband.case.format import CaseFile, Upgrade
 from effband.case.model import Output
 from effband.case.text import Path
-from effband.case.upgrades import parse_cost
+from effband.case.upgrades import VALUES, parse_cost
 from effband.problems import Misread
 
 LEAST_REPEATS, MOST_REPEATS = 2, 1_000
@@ -70,6 +70,13 @@ def _says_nothing(upgrade: Upgrade, chosen: list[str]) -> bool:
 
 def _check_replaced(upgrade: Upgrade, path: Path, file: CaseFile, findings: Findings) -> None:
     place: Path = (*path, "replaces")
+    if _one_value_for_many(upgrade):
+        names = " and ".join(upgrade.replaces)
+        what = f"one `input:` with a value for {len(upgrade.replaces)} names: {names}"
+        remedy = "write each as it would be under `adds: {inputs: ...}`, under new names, and "
+        remedy += "`formulas:` that use them"
+        findings.key_error((*path, "input"), what, remedy)
+        return
     fitted = {name for joint in file.joint.values() for name in joint.values}
     inputs = [name for name in file.inputs if name not in fitted]
     for at, name in enumerate(upgrade.replaces):
@@ -92,6 +99,13 @@ def _check_replaced(upgrade: Upgrade, path: Path, file: CaseFile, findings: Find
                 what = f"{name} is an instrument, and no input"
                 remedy = f"write `instrument:` as {name} would be"
                 findings.key_error((*path, "input"), what, remedy)
+
+
+def _one_value_for_many(upgrade: Upgrade) -> bool:
+    """Return whether several inputs would have one value; a width alone may be the same."""
+    if upgrade.input is None or len(set(upgrade.replaces)) < 2:
+        return False
+    return any(getattr(upgrade.input, key) is not None for key in VALUES)
 
 
 def _check_added(upgrade: Upgrade, path: Path, file: CaseFile, findings: Findings) -> None:

@@ -19,15 +19,20 @@ from effband.case.format import CaseFile, Formula, Input, Instrument, PlannedRea
 from effband.case.model import Case
 from effband.case.natures import Nature, check_natures, fits_unit
 from effband.case.text import Path
+from effband.case.values import refuse_bare
 from effband.evidence.instruments import READS
 from effband.problems import CaseError, Misread, Problem
-from effband.units import Quantity
+from effband.units import ONE, Quantity, parse_quantity
 
 _COST = re.compile(
-    r"(?P<amount>(?:0|[1-9][0-9]{0,11})(?:\.[0-9]{1,4})?) (?P<currency>[A-Za-z]{1,12})"
+    r"(?P<amount>(?:0|[1-9][0-9]{0,11})(?:\.[0-9]{1,4})?) "
+    r"(?P<currency>[A-Za-z]{1,12}|[$£¥€₦₩₪₫₭₱₴₸₹₺₽₿])"
 )
 # What says where a number lies; an upgraded input without any keeps its present value.
-_VALUES = ("value", "constant", "low", "likely", "high", "inexact", "repeats", "mean", "draws")
+VALUES = (
+    *("value", "constant", "low", "likely", "high", "inexact", "repeats", "mean", "draws"),
+    "random_events",
+)
 _KEPT = ("reads", "gas", "means")  # of an input whose upgrade does not say otherwise
 
 Resolve = Callable[[CaseFile, Findings], Case]
@@ -42,11 +47,11 @@ class Cost:
 
 
 def parse_cost(text: str) -> Cost:
-    """Return a cost such as `60 EUR`. Raises Misread."""
+    """Return a cost such as `60 EUR` or `60 €`. Raises Misread."""
     match = _COST.fullmatch(text)
     if match is None:
-        what = f"{text!r} is no cost, which is a number and one currency word"
-        raise Misread(0, len(text), what, "write such as 60 EUR")
+        what = f"{text!r} is no cost, which is a number and one currency word or sign"
+        raise Misread(0, len(text), what, "write such as 60 EUR or 60 €")
     return Cost(float(match["amount"]), match["currency"])
 
 
@@ -119,7 +124,7 @@ def _as_now(case: Case, name: str, better: Input) -> Input:
     update: dict[str, Any] = {
         key: getattr(old, key) for key in _KEPT if getattr(better, key) is None
     }
-    if not any(getattr(better, key) is not None for key in (*_VALUES, "random_events")):
+    if not any(getattr(better, key) is not None for key in VALUES):
         leaf = next(leaf for leaf in case.leaves if leaf.name == name and leaf.run is None)
         update["value"] = Quantity(leaf.unit.from_si(leaf.value), leaf.unit)
     if old.log_only:
@@ -206,14 +211,24 @@ def _as_written(case: Case) -> CaseFile:
 def _with_readings(
     case: Case, file: CaseFile, change: Change, resolve: Resolve, findings: _Moved
 ) -> Runs:
-    """Return the runs with what would be read: what each `expect:` gives as things are now."""
+    """Return the runs with what would be read: what each `expect:` gives as things are now.
+
+    It is a formula, or a number that stands there as it would in a row, with its unit or without.
+    """
     runs = file.runs
     assert runs is not None
     added = {name: entry for name, entry in change.inputs.items() if name not in file.inputs}
     more = {n: entry for n, entry in change.instruments.items() if n not in file.instruments}
-    foretold = {name: reading.expect for name, reading in change.readings.items()}
+    plain = {
+        name: Input.model_validate({"constant": number})
+        for name, reading in change.readings.items()
+        if (number := _plain_number(name, reading, findings)) is not None
+    }
+    foretold = {n: r.expect for n, r in change.readings.items() if n not in plain}
+    if findings.problems:
+        return runs
     update = {
-        "inputs": {**file.inputs, **added},
+        "inputs": {**file.inputs, **added, **plain},
         "instruments": {**file.instruments, **more},
         "formulas": {**file.formulas, **foretold},
     }
@@ -241,6 +256,21 @@ def _with_readings(
             rows[run][name] = repr(float(value))
     readings = {**runs.readings, **change.readings}
     return runs.model_copy(update={"readings": readings, "rows": rows})
+
+
+def _plain_number(name: str, reading: PlannedReading, findings: Findings) -> str | None:
+    """Return an `expect:` that is a number, with its unit; None where it is a formula."""
+    try:
+        number = parse_quantity(reading.expect)
+    except Misread:
+        return None
+    if any(reading.unit.dimension) and number.unit == ONE:
+        return f"{reading.expect} {reading.unit.text}"
+    try:
+        refuse_bare(number, reading.expect, reading.unit)
+    except Misread as refused:
+        findings.error(("formulas", name), refused.what, refused.remedy)
+    return reading.expect
 
 
 def _fits(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -128,11 +129,19 @@ def _listed(names: Sequence[str]) -> str:
 
 
 def amount_of(case: Case, text: str) -> Cost:
-    """Return the money there is to spend. Raises ValueError where it does not fit the costs."""
+    """Return the money there is to spend, in the currency of the costs where none is said.
+
+    Raises
+    ------
+    ValueError
+        Where it does not fit the costs.
+    """
     costs = [parse_cost(u.cost) for u in case.file.upgrades.values() if u.cost is not None]
     if not costs:
         raise ValueError("no upgrade of the case has a cost, so nothing can be bought")
-    amount = parse_cost(text)  # Misread is a ValueError
+    bare = re.fullmatch(r"[0-9.]+", text.strip())
+    currency = f" {costs[0].currency}" if bare else ""
+    amount = parse_cost(text.strip() + currency)  # Misread is a ValueError
     if amount.currency != costs[0].currency:
         raise ValueError(f"the costs of the case are in {costs[0].currency}, not {amount.currency}")
     return amount

@@ -164,6 +164,20 @@ REFUSED: Sequence[tuple[str, str, str]] = (
     ("{repeats: 1}", "repeats are 2 to 1000 in all, not 1", "1"),
     ("{repeats: 100000}", "repeats are 2 to 1000 in all", "100000"),
     ("{repeats: many}", "is not a number", "many"),
+    # a number that is no such reading, or one that may be either of two
+    ("{adds: {readings: {u: {unit: V, plus_minus: 1 V, expect: 160 mm}}}}", "not V", "160 mm"),
+    (
+        "{adds: {readings: {u: {unit: '%', plus_minus: 1 points, expect: 0.4}}}}",
+        "0.4 of what?",
+        "0.4",
+    ),
+    # one value cannot be that of two things
+    (
+        "{replaces: [x, air], input: {value: 2 L, plus_minus: 0.1 L}}",
+        "one `input:` with a value for 2 names: x and air",
+        "input",
+    ),
+    ("{repeats: 5, cost: 5 €€}", "a cost is a number and one currency word", "5 €€"),
     ("{repeats: 5, cost: cheap}", "a cost is a number and one currency word", "cheap"),
     ("{repeats: 5, cost: 5}", "a cost is a number and one currency word", "5"),
     ("{repeats: 5, cost: -5 EUR}", "a cost is a number and one currency word", "-5 EUR"),
@@ -295,6 +309,20 @@ SAME: Sequence[tuple[str, Sequence[tuple[str, str]]]] = (
             ("work: v * t", "work: u - offset"),
         ],
     ),
+    # foretold by a number, as it would stand in a row, or with its unit
+    *(
+        (
+            f"{{adds: {{readings: {{u: {{unit: s, plus_minus: 0.2 s, expect: {foretold}}}}}}}, "
+            "formulas: {work: v * u}}",
+            [
+                (TIME, f"{TIME}    u: {{unit: s, plus_minus: 0.2 s}}\n"),
+                ("t: 100}", "t: 100, u: 90}"),
+                ("t: 80}", "t: 80, u: 90}"),
+                ("work: v * t", "work: v * u"),
+            ],
+        )
+        for foretold in ("90", "90 s", "1.5 min")
+    ),
     # a formula with a meaning keeps it
     ("{formulas: {size: x / 2}}", [("{formula: x, means", "{formula: x / 2, means")]),
 )
@@ -381,6 +409,18 @@ def test_costs() -> None:
     assert parse_cost("60 EUR") == Cost(60.0, "EUR")
     assert parse_cost("0 kr") == Cost(0.0, "kr")
     assert parse_cost("12.50 GBP") == Cost(12.5, "GBP")
-    for text in ("60", "EUR", "60EUR", "EUR 60", "-6 EUR", "1e3 EUR", "60 €", "060 EUR", "9" * 99):
+    assert parse_cost("60 €") == Cost(60.0, "€")
+    for text in (
+        "60",
+        "EUR",
+        "60EUR",
+        "EUR 60",
+        "-6 EUR",
+        "1e3 EUR",
+        "60€",
+        "60 €€",
+        "060 EUR",
+        "9" * 99,
+    ):
         with pytest.raises(Misread):
             parse_cost(text)

@@ -334,7 +334,7 @@ upgrades: {worse: {formulas: {f: log(x - 5)}}, better: {replaces: x, input: {plu
     ("options", "what"),
     [
         (("--spend", "100 GBP"), "the costs of the case are in EUR, not GBP"),
-        (("--spend", "100"), "is no cost"),
+        (("--spend", "-100"), "is no cost"),
         (("--spend", "much"), "is no cost"),
         (("--result", "air_to_wires"), "did you mean air_to_wire"),
         (("--run", "ful"), "did you mean full"),

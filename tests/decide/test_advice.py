@@ -549,7 +549,8 @@ def test_output_asked_about() -> None:
 def test_money_that_does_not_fit() -> None:
     case = case_of(SUM)
     assert amount_of(case, "40 EUR").amount == 40
-    for text, what in (("40 GBP", "in EUR, not GBP"), ("40", "no cost"), ("much", "no cost")):
+    assert amount_of(case, "40") == amount_of(case, "40 EUR")
+    for text, what in (("40 GBP", "in EUR, not GBP"), ("-40", "no cost"), ("much", "no cost")):
         with pytest.raises(ValueError, match=what):
             amount_of(case, text)
     with pytest.raises(ValueError, match="no upgrade of the case has a cost"):
