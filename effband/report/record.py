@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
 
 from effband.case.model import Leaf, Settings
 from effband.case.values import JUDGED
@@ -28,48 +27,64 @@ MOST_NAMED = 6  # in one sentence
 
 def guessed(study: Study) -> Section:
     """Return what nobody measured or looked up, and what nobody said."""
-    first = _first(study, None)
-    judged = [leaf for leaf in first if leaf.components and leaf.evidence in JUDGED]
+    known = _evidence(study)
     items: list[tuple[Line, tuple[str, ...]]] = []
-    for leaf in judged:
+    unstated: dict[str, None] = {}
+    told: set[str] = set()
+    for leaf in study.case.leaves:
+        if "unstated" in known[leaf]:
+            unstated[leaf.name] = None
+        if leaf.name in told or not set(known[leaf]) & set(JUDGED):
+            continue
+        told.add(leaf.name)
         by = (" with ", Code(leaf.instrument)) if leaf.instrument else ()
         many = f"{_value(leaf)}, " if leaf.run is None else ""
-        told = f": {many}{_spread(leaf)}{_note(leaf)}; {leaf.evidence}"
-        items.append(((Code(leaf.name), *by, told), ()))
-    unstated = [leaf.name for leaf in first if leaf.components and leaf.evidence == "unstated"]
-    if unstated:
-        items.append(((f"Nobody said how these are known: {', '.join(unstated)}.",), ()))
+        note = f" ({leaf.note})" if leaf.note else ""
+        evidence = "" if len(set(known[leaf])) > 1 else f"; {known[leaf][0]}"
+        text = f": {many}{_spread(leaf, known[leaf])}{note}{evidence}"
+        items.append(((Code(leaf.name), *by, text), ()))
     band = words.headline_band(study)
     share = words.percent(band.ranking.on_judgement)
     text = f"Of the spread of {band.output.title}, {share} rest on guesses and rules of thumb."
-    if not judged:
+    if not items:
         text = "No number was declared a guess or a rule of thumb."
+    if unstated:
+        items.append(((f"Nobody said how these are known: {', '.join(unstated)}.",), ()))
     blocks: list[Block] = [Paragraph((text,))]
     if items:
         blocks.append(Bullets(tuple(items)))
     return Section("What was guessed", tuple(blocks), in_post=True)
 
 
+def _evidence(study: Study) -> dict[Leaf, tuple[str, ...]]:
+    """Return the evidence of each component of what was given; an exact number has its own."""
+    of = {source.name: source.evidence for source in study.case.sources}
+    return {
+        leaf: tuple(
+            next((of[name] for name in component.sources if name in of), leaf.evidence)
+            for component in leaf.components
+        )
+        or (leaf.evidence,)
+        for leaf in study.case.leaves
+    }
+
+
 def inputs(study: Study) -> Section:
     """Return the inputs, each with how well it is known."""
-    rows: list[Sequence[Span | Line]] = []
-    for leaf in _first(study, "inputs"):
-        spread = f"{_spread(leaf)}{_note(leaf)}"
-        rows.append([Code(leaf.name), _value(leaf), _by(leaf), spread, leaf.evidence])
+    rows: list[Sequence[Span | Line]] = [
+        [Code(leaf.name), _value(leaf), *cells] for leaf, *cells in _known(study, "inputs")
+    ]
     head = ["input", "value", "instrument", "spread", "evidence"]
     return Section("Inputs", (table(head, rows),) if rows else (), in_post=True)
 
 
 def readings(study: Study) -> Section:
     """Return how each reading was taken, and the instruments."""
-    first = _first(study, "readings")
-    rows: list[Sequence[Span | Line]] = [
-        [Code(leaf.name), _by(leaf), f"{_spread(leaf)}{_note(leaf)}", leaf.evidence]
-        for leaf in first
-    ]
+    known = _known(study, "readings")
+    rows: list[Sequence[Span | Line]] = [[Code(leaf.name), *cells] for leaf, *cells in known]
     blocks: list[Block] = []
     if rows:
-        spread = f"spread in run {first[0].run}"
+        spread = f"spread in run {known[0][0].run}"
         blocks.append(table(["reading", "instrument", spread, "evidence"], rows))
     instruments = study.case.instruments
     if instruments:
@@ -77,27 +92,38 @@ def readings(study: Study) -> Section:
     return Section("Readings and instruments", tuple(blocks))
 
 
-def _first(study: Study, section: str | None) -> list[Leaf]:
-    """Return the inputs and readings, of these the first run's, each with a note of any run."""
-    leaves = [leaf for leaf in study.case.leaves if section in (None, leaf.section)]
-    notes = {leaf.name: leaf.note for leaf in leaves if leaf.note}
-    found = {leaf.name: leaf for leaf in reversed(leaves)}
+def _known(study: Study, section: str) -> list[tuple[Leaf, Span, str, str]]:
+    """Return each input, or each reading of the first run: instrument, spread and evidence.
+
+    A note may stand in any run.
+    """
+    leaves = [leaf for leaf in study.case.leaves if leaf.section == section]
+    notes = {leaf.name: f" ({leaf.note})" for leaf in reversed(leaves) if leaf.note}
+    evidence = _evidence(study)
+    first: dict[str, Leaf] = {}
+    for leaf in leaves:
+        first.setdefault(leaf.name, leaf)
     return [
-        replace(found[name], note=notes.get(name))
-        for name in dict.fromkeys(leaf.name for leaf in leaves)
+        (
+            leaf,
+            Code(leaf.instrument) if leaf.instrument else "",
+            f"{_spread(leaf, evidence[leaf])}{notes.get(name, '')}",
+            ", ".join(dict.fromkeys(evidence[leaf])),
+        )
+        for name, leaf in first.items()
     ]
 
 
-def _note(leaf: Leaf) -> str:
-    return f" ({leaf.note})" if leaf.note else ""
-
-
-def _by(leaf: Leaf) -> Span:
-    return Code(leaf.instrument) if leaf.instrument else ""
-
-
-def _spread(leaf: Leaf) -> str:
-    return "; ".join(component.words for component in leaf.components) or "exact"
+def _spread(leaf: Leaf, evidence: Sequence[str]) -> str:
+    """Return how uncertain a number is; what rests on different evidence says on which."""
+    several = len(set(evidence)) > 1
+    return (
+        "; ".join(
+            f"{component.words} ({known})" if several else component.words
+            for component, known in zip(leaf.components, evidence, strict=False)
+        )
+        or "exact"
+    )
 
 
 def _value(leaf: Leaf) -> str:

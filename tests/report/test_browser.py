@@ -31,13 +31,15 @@ from hostile import (
     visible,
     with_words,
 )
+from matplotlib.figure import Figure
 from matplotlib.image import imread
 from sizes import many
 
 from effband import study as studies
 from effband.report import html as html_face
-from effband.report.blocks import Code, Report, Section, Table
+from effband.report.blocks import Code, Picture, Report, Section, Table
 from effband.report.content import report
+from effband.report.figures import png
 from effband.report.publication import files_of
 from effband.study import Study
 
@@ -360,6 +362,26 @@ def test_long_names_are_printed_whole(window: chromium.Browser, tmp_path: Path) 
     printed, wanted = Counter(text), Counter(squeezed("".join(window.answer(EVERY_TABLE))))
     assert sum(wanted.values()) > 20_000
     assert all(printed[letter] >= count for letter, count in wanted.items())
+
+
+def test_no_picture_is_longer_than_a_page(window: chromium.Browser, tmp_path: Path) -> None:
+    """Its height is that of A4, less the margins, and it keeps its shape."""
+    figure = Figure(figsize=(8, 24), dpi=100)
+    picture = Picture("long.png", "a long one")
+    blocks = Section("Results", (picture,))
+    page = tmp_path / "long.html"
+    page.write_text(
+        html_face.html(Report("t", (), "s", (blocks,)), {"long.png": png(figure)}), "utf-8"
+    )
+    window.sized(int((A4[0] - 2 * MARGIN) * 96 / 72))
+    window.open(page)
+    window.ask("Emulation.setEmulatedMedia", media="print", features=[])
+    wide, high = window.answer(
+        "(b => [b.width, b.height])(document.images[0].getBoundingClientRect())"
+    )
+    window.ask("Emulation.setEmulatedMedia", media="", features=[])
+    assert 300 < high < (A4[1] - 4 * MARGIN) * 96 / 72
+    assert wide / high == pytest.approx(1 / 3, rel=0.01)
 
 
 @pytest.mark.parametrize(

@@ -162,6 +162,16 @@ def test_a_stranger_finds_guesses_in_instruments(study_of: StudyOf) -> None:
     assert "100 % rest on guesses" in found
 
 
+def test_a_stranger_finds_what_was_guessed_beside_a_reading(study_of: StudyOf) -> None:
+    """Of one number, a part may be of a data sheet and another a guess."""
+    text = BARE.replace("inputs:", "instruments:\n  tape: {accuracy: 1 mm}\ninputs:")
+    also = "instrument: tape, also: {plus_minus: 2 mm, evidence: guess}"
+    page = report(study_of(text.replace("plus_minus: 1 m", also)))
+    spread = "rectangular, limits +- 0.001 m (datasheet); rectangular, -0.002 m to 0.002 m (guess)"
+    assert f"- `a` with `tape`&#58; 10 m, {spread}\n" in section(page, "What was guessed")
+    assert f"| {spread} | datasheet, guess |" in section(page, "Inputs")
+
+
 def test_a_stranger_finds_what_would_change_the_answer(wren: Study) -> None:
     page = report(wren)
     assert "would settle it" in section(page, "Claims")
