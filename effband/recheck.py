@@ -41,6 +41,7 @@ class _Way:
     workers: int
     progress: Progress | None
     stop: threading.Event
+    folder: str | None
 
     def run(self, case: Case, settings: Settings, widened: float | None) -> Study:
         return studies.run(
@@ -56,6 +57,7 @@ def recheck(
     workers: int = 1,
     progress: Progress | None = None,
     stop: threading.Event | None = None,
+    folder: str | None = None,
 ) -> Recheck:
     """Run a published report again and say whether it agrees.
 
@@ -71,6 +73,8 @@ def recheck(
         The most that the report may ask for.
     workers, progress, stop
         As in `study.run`.
+    folder
+        Where the case is laid out for a moment; by default among the temporary files.
 
     Raises
     ------
@@ -98,7 +102,9 @@ def recheck(
     pictured = any(".png" in text or "<img" in text for text in report.texts.values())
     told = Recheck(report.name, "", stamp, figures=pictured)
     try:
-        told = _steps(report, seed, most_trials, _Way(workers, progress, stop), steps, told, late)
+        told = _steps(
+            report, seed, most_trials, _Way(workers, progress, stop, folder), steps, told, late
+        )
     except EffbandError as refused:
         why = refused
         if late.is_set():
@@ -131,7 +137,7 @@ def _steps(
     if missing:
         what = f"the run needs {', '.join(missing)}, which the report names and does not carry"
         raise BadBlock(what, "put that very file beside the report", report.name)
-    case = _loaded(report, data)
+    case = _loaded(report, data, way.folder)
     if (
         hashlib.sha256(canonical(case.text.tree)).hexdigest()
         != published["case"]["canonical_sha256"]
@@ -161,7 +167,7 @@ def _steps(
         step = Step("other draws", NOT_COMPARED, "the time was up")
     steps += [step, verdicts(published, mine, fresh[0] if fresh else None)]
     if same.exact:
-        with _laid_out(report.block.files[CASE], data, report.name) as file:
+        with _laid_out(report, data, way.folder) as file:
             laid = replace(again, case=replace(case, text=replace(case.text, file=file)))
             steps.append(printed_again(report, laid, published))
     else:
@@ -229,24 +235,25 @@ def _hashes(report: Published, data: Mapping[str, bytes]) -> Step:
 
 
 @contextlib.contextmanager
-def _laid_out(case: bytes, data: Mapping[str, bytes], name: str) -> Iterator[str]:
+def _laid_out(report: Published, data: Mapping[str, bytes], within: str | None) -> Iterator[str]:
     """Give the case file in a private folder with its data, which is removed afterwards."""
-    with tempfile.TemporaryDirectory(prefix="effband-") as folder:
+    with tempfile.TemporaryDirectory(prefix="effband-", dir=within) as folder:
         try:
-            for each, content in {CASE: case, **data}.items():
+            for each, content in {CASE: report.block.files[CASE], **data}.items():
                 file = Path(folder, *name_parts(each))
                 file.parent.mkdir(parents=True, exist_ok=True)
                 with open(file, "xb") as stream:
                     stream.write(content)
         except OSError as error:
             what = f"the case cannot be laid out to be read: {error.strerror or error}"
-            raise BadBlock(what, "see that there is room for temporary files", name) from None
+            remedy = "see that there is room for temporary files"
+            raise BadBlock(what, remedy, report.name) from None
         yield str(Path(folder, CASE))
 
 
-def _loaded(report: Published, data: Mapping[str, bytes]) -> Case:
+def _loaded(report: Published, data: Mapping[str, bytes], within: str | None) -> Case:
     """Return the case that a report carries; messages call it case.yaml."""
-    with _laid_out(report.block.files[CASE], data, report.name) as file:
+    with _laid_out(report, data, within) as file:
         try:
             case = studies.load(file)
         except CaseError as error:

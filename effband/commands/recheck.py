@@ -67,6 +67,7 @@ def recheck(
     """
     import os
     import sys
+    import tempfile
 
     from effband.recheck import recheck as run_again
     from effband.report import published
@@ -80,9 +81,13 @@ def recheck(
         found = published.found(report)
     count = workers or os.cpu_count() or 1
 
-    def work(stop: threading.Event) -> Recheck:
-        return run_again(found, seed, seconds, most_trials, count, Progress(), stop)
+    # made here, so that an interrupt, which does not wait for the work, removes it as well
+    with tempfile.TemporaryDirectory(prefix="effband-", ignore_cleanup_errors=True) as folder:
 
-    done = run_stoppable(work)
+        def work(stop: threading.Event) -> Recheck:
+            how = (seed, seconds, most_trials, count, Progress(), stop, folder)
+            return run_again(found, *how)
+
+        done = run_stoppable(work)
     click.echo(to_json(document(done)) if as_json else screen(done), nl=False)
     return 0 if done.agrees else DOES_NOT_AGREE

@@ -81,9 +81,9 @@ def printed_again(report: Published, study: Study, told: Mapping[str, Any]) -> S
         part = printed_in_part(report, study, told)
         why = (
             f"written by effband {told['versions']['effband']}; this is {release}, which may word "
-            "a report otherwise, so only its table of results is compared"
+            "a report otherwise, so only its results count, and what else differs is only told"
         )
-        return replace(part, lines=(why, *part.lines))
+        return replace(part, lines=(why, *part.lines), changes=tuple(changes))
     if changes or wrong:
         return Step(_NAME, DIFFERS, what, (*lines, *wrong), (), tuple(changes))
     if not found_at_all:

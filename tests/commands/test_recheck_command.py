@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import signal
+import subprocess
 import sys
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -15,6 +18,7 @@ import pytest
 from effband.commands import main
 
 AGREES, REFUSED, WRONG_USAGE, NO_SUMS, DIFFERS = 0, 1, 2, 3, 7
+ROOT = Path(__file__).resolve().parents[2]
 CaseFile = Callable[..., Path]
 Recheck = Callable[..., tuple[int, str, str]]
 CLAIMED = """\
@@ -217,3 +221,23 @@ def test_too_many_trials(published: Path, recheck: Recheck) -> None:
     code, _, err = recheck(published / "forum.txt", "--most-trials", "1000")
     assert code == REFUSED
     assert "--most-trials 20000" in err
+
+
+def test_an_interrupt_leaves_nothing_behind(tmp_path: Path) -> None:
+    reports, place = tmp_path / "wren", tmp_path / "temporary"
+    place.mkdir()
+    command = [sys.executable, "-m", "effband"]
+    case = str(ROOT / "cases" / "wren_bench.yaml")
+    subprocess.run([*command, "run", case, "-o", reports], check=True, capture_output=True)
+    surroundings = {**os.environ, "TMPDIR": str(place)}
+    ends = set()
+    for wait in (0.8, 1.4, 2.0):
+        process = subprocess.Popen(
+            [*command, "recheck", str(reports)], env=surroundings, stdout=subprocess.PIPE
+        )
+        time.sleep(wait)
+        process.send_signal(signal.SIGINT)
+        process.communicate(timeout=30)
+        ends.add(process.returncode)
+        assert list(place.glob("effband-*")) == []
+    assert 130 in ends

@@ -557,6 +557,20 @@ def test_another_engine_counts_by_the_rule_and_by_the_table_of_results(
     assert statuses(recheck(lie))["printed"] == DIFFERS
 
 
+def test_another_release_may_word_a_report_otherwise(monkeypatch: pytest.MonkeyPatch) -> None:
+    text = bench().text("report.md")
+    monkeypatch.setattr(studies, "__version__", "9.9.9")
+    done = recheck(text)
+    assert statuses(done) == {}
+    assert step(done, "printed").what.endswith("letter for letter")
+    done = recheck(text.replace("## Method", "## How"))
+    assert statuses(done) == {}
+    printed = step(done, "printed")
+    assert "may word a report otherwise" in printed.lines[0]
+    assert [(c.printed, c.wanted) for _, c in printed.changes] == [("How", "Method")]
+    assert statuses(recheck(text.replace("35.0 %", "39.0 %"))) == {"printed": DIFFERS}
+
+
 def test_other_libraries_may_be_as_far_off_as_the_simulation(monkeypatch: Any) -> None:
     def elsewhere(told: Json) -> None:
         told["versions"]["numpy"] = "1.0"
