@@ -6,6 +6,7 @@ import csv
 import functools
 import io
 import json
+import math
 import random
 import re
 from collections.abc import Callable, Iterator, Sequence
@@ -43,7 +44,7 @@ from effband.decide.options import output_of
 from effband.decide.pairs import pairs_of
 from effband.decide.plan import plan
 from effband.decide.upgrades import advise
-from effband.problems import width
+from effband.problems import printable, width
 from effband.report import comparison, figures, upgrades, words
 from effband.report import plan as plans
 from effband.report.blocks import Picture, Report, Section
@@ -55,6 +56,7 @@ from effband.report.markdown import markdown
 from effband.report.publication import FORMATS, files_of
 from effband.report.screen import screen
 from effband.report.spreadsheet import _written, results_csv, safe, wideners_csv
+from effband.report.understood import understood
 from effband.study import Study
 
 StudyOf = Callable[..., Study]
@@ -235,12 +237,17 @@ def test_the_tables_of_a_study_keep_their_shape(study_of: StudyOf) -> None:
 # -- screens --------------------------------------------------------------------------------------
 
 
-def _judge_screen(show: Callable[[Sequence[str]], str], texts: Sequence[str]) -> None:
+def _judge_screen(
+    show: Callable[[Sequence[str]], str],
+    texts: Sequence[str],
+    columns: float = 80,
+    seen: Callable[[str], str] = on_one_line,
+) -> None:
     made, wanted = show(texts), show(tame(texts))
     assert not MOVERS.search(made)
     assert all(c == "\n" or c.isprintable() for c in made)
-    assert max(width(line) for line in made.splitlines()) <= 80
-    words = [squeezed(on_one_line(text)) for text in texts]
+    assert max(width(line) for line in made.splitlines()) <= columns
+    words = [squeezed(seen(text)) for text in texts]
     assert squeezed(made) == with_words(squeezed(wanted), words)
 
 
@@ -277,10 +284,11 @@ def worked_out(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Any,
         "upgrade": (advise(was, draws), upgrades.screen),
         "compare": (changed, comparison.screen),
         "plan": (planned, plans.screen),
+        "check": (was, understood),
     }
 
 
-@pytest.mark.parametrize("command", ["upgrade", "compare", "plan"])
+@pytest.mark.parametrize("command", ["upgrade", "compare", "plan", "check"])
 def test_no_hostile_text_acts_on_the_other_screens(
     worked_out: dict[str, tuple[Any, Any]], command: str
 ) -> None:
@@ -289,7 +297,15 @@ def test_no_hostile_text_acts_on_the_other_screens(
     texts = hostile_texts()[-SCREENS_TRIED:]
     for start in range(0, SCREENS_TRIED, PLACES):
         some = (*texts[start : start + PLACES], *["rest"] * PLACES)[:PLACES]
-        _judge_screen(lambda words: show(reworded(found, words)), some)
+        show_words = functools.partial(_reshown, found, show)
+        if command == "check":  # one line is one thing there, and a tab is spelt out
+            _judge_screen(show_words, some, math.inf, printable)
+        else:
+            _judge_screen(show_words, some)
+
+
+def _reshown(found: Any, show: Callable[[Any], str], texts: Sequence[str]) -> str:
+    return show(reworded(found, texts))
 
 
 # -- for machines ---------------------------------------------------------------------------------
