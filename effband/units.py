@@ -47,7 +47,47 @@ _PASTED = {
     ":": "write hours and minutes as one number with a unit, such as 750 s",
     "±": "write the value under `value:` and the spread under `plus_minus:`",
 }
+# Units written out, for the advice; never accepted in the place of their symbols.
+_WRITTEN_OUT = {
+    word: symbol
+    for symbol, words in {
+        "A": "amp amps ampere amperes",
+        "V": "volt volts",
+        "W": "watt watts",
+        "kW": "kilowatt kilowatts",
+        "Wh": "watthour watthours",
+        "kWh": "kilowatthour kilowatthours",
+        "ohm": "ohms",
+        "Hz": "hertz",
+        "L": "ltr litre litres liter liters",
+        "mL": "millilitre millilitres milliliter milliliters",
+        "s": "sec secs second seconds",
+        "min": "mins minute minutes",
+        "h": "hr hrs hour hours",
+        "m": "metre metres meter meters",
+        "mm": "millimetre millimetres millimeter millimeters",
+        "cm": "centimetre centimetres centimeter centimeters",
+        "km": "kilometre kilometres kilometer kilometers",
+        "in": "inch inches",
+        "ft": "foot feet",
+        "g": "gram grams gramme grammes gr",
+        "kg": "kilo kilos kilogram kilograms kilogramme kilogrammes kgs",
+        "lb": "lbs",
+        "N": "newton newtons",
+        "J": "joule joules",
+        "kJ": "kilojoule kilojoules",
+        "Pa": "pascal pascals",
+        "bar": "bars",
+        "degC": "celsius centigrade",
+        "degF": "fahrenheit",
+        "K": "kelvin kelvins",
+        "%": "percent",
+    }.items()
+    for word in words.split()
+}
 _RANGE = re.compile(r"[0-9.]+ ?[-\u2013] ?[0-9.]+(?![-0-9])")
+# Two quantities with a sign between them: the value, and how well it is known.
+_SPREAD_BEHIND = re.compile(r"(?P<value>[^±]*[^ +/±-]) *(?P<sign>\+/?-|±) *(?P<width>[0-9].*)")
 
 
 @dataclass(frozen=True)
@@ -184,6 +224,11 @@ def parse_quantity(text: str) -> Quantity:
     if between is not None:
         remedy = "write a range under two keys: `low:` and `high:`"
         raise Misread(0, between.end(), f"{between.group()!r} is not a number", remedy)
+    spread = _SPREAD_BEHIND.fullmatch(text)
+    if spread is not None:
+        value, sign, width = spread.group("value", "sign", "width")
+        remedy = f"write it under two keys: `value: {value}` and `plus_minus: {width}`"
+        raise Misread(0, len(text), f"{sign} cannot stand in a quantity", remedy)
     rest = text[match.end() :]
     start = match.end() + len(rest) - len(rest.lstrip(" "))
     first = rest[:1]
@@ -378,6 +423,8 @@ def _word(word: str, position: int, table: _Table) -> Unit:
         remedy = f"write {word[:-1]}^{word[-1]}"
         raise Misread(position, len(word), f"unknown unit {word!r}", remedy)
     remedy = nearest(word, known, "`effband units` lists the units")
+    if _WRITTEN_OUT.get(word.casefold()) in known:
+        remedy = f"write {_WRITTEN_OUT[word.casefold()]}"
     raise Misread(position, len(word), f"unknown unit {word!r}", remedy)
 
 

@@ -9,7 +9,9 @@ from dataclasses import dataclass
 from effband.case.findings import Findings
 from effband.case.format import CaseFile, Column, Input, Spread
 from effband.case.instruments import missing_instrument
-from effband.case.spreads import BadSpread, keys_given, repeated_values, unit_of
+from effband.case.number_cells import stands_for_missing
+from effband.case.spreads import NO_UNIT, BadSpread, keys_given, repeated_values, unit_of
+from effband.case.syntax import MISSING_READING
 from effband.case.text import Path
 from effband.evidence.as_sold import INSTRUMENTS_BY_NAME
 from effband.problems import Misread, nearest
@@ -212,6 +214,8 @@ class Numbers:
         try:
             value = parse_quantity(cell)
         except Misread as error:
+            if stands_for_missing(cell):
+                error = Misread(error.start, error.length, error.what, MISSING_READING)
             self.findings.misread(path, error)
             self.findings.broken.add(name)
             return None
@@ -317,6 +321,10 @@ def given_input(name: str, entry: Input, findings: Findings) -> Given | None:
             findings.key_error((*path, key), what, remedy)
             return None
         if value is None and entry.repeats:
+            if entry.unit is None and all(repeat.unit is ONE for repeat in entry.repeats):
+                what, remedy = NO_UNIT
+                findings.key_error((*path, "repeats"), what, remedy)
+                return None
             value = _mean_of(entry, unit)
         return Given(name, None, path, entry, entry, value, unit)
     idle = _without_effect(entry)

@@ -89,6 +89,11 @@ def number_fault(text: str) -> tuple[str, str] | None:
     return None
 
 
+def stands_for_missing(text: str) -> bool:
+    """Return whether a text is one of the usual marks of a reading that is missing."""
+    return text.casefold() in _MISSING
+
+
 def _missing(mark: str) -> str:
     return f"say `missing: [{mark}]` under `runs:`, `optional: true` on the column"
 
@@ -100,7 +105,7 @@ def _look(text: str) -> tuple[str, str] | None:
     shown = repr(text if len(text) <= 40 else text[:37] + "...")
     if len(text) > LONGEST:
         return None
-    if text.casefold() in _MISSING:
+    if stands_for_missing(text):
         mark = text if text.isalnum() else f'"{text}"'
         remedy = f"if it means missing, {_missing(mark)}"
         return f"{shown} is not a number", remedy

@@ -22,6 +22,7 @@ from effband.units import ONE, POINT, Quantity, Unit
 
 LEAST_CHANCE, MOST_CHANCE = 0.5, 0.999
 MOST_REMOVED = 0.5
+NO_UNIT = ("the repeats have no unit", "add `unit: s`, or `unit: 1` for plain numbers")
 
 
 @dataclass(frozen=True)
@@ -262,8 +263,7 @@ def repeated_values(spread: Spread, unit: Unit, as_width: bool = False) -> list[
     if len(repeats) < 2:
         raise BadSpread("repeats", "repeats needs two readings or more", "write [7.72, 7.80]")
     if spread.unit is None and unit is ONE and all(r.unit is ONE for r in repeats):
-        remedy = "add `unit: s`, or `unit: 1` for plain numbers"
-        raise BadSpread("repeats", "the repeats have no unit", remedy)
+        raise BadSpread("repeats", *NO_UNIT)
     values = []
     for repeat in repeats:
         if repeat.unit is not ONE and repeat.unit.dimension != unit.dimension:

@@ -12,13 +12,14 @@ import itertools
 import os
 import re
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path as FilePath
 from typing import Any
 
 import yaml
 
+from effband.case.syntax import told
 from effband.problems import PASTED, CaseError, Place, Problem, spell
 
 LARGEST_FILE = 256 * 1024
@@ -291,7 +292,7 @@ class _Reader:
                 what = "anchors, tags and merge keys are not allowed"
                 self._complain(place, what, "write it out", (*path, key))
             following = next(self.events)
-            odd = self._odd_key(key, place, following)
+            odd = self._odd_key(key, place, following, list(entries))
             place = Place(place.line, place.column, max(1, len(key)))
             known = self.keys.get((*path, key))
             if odd is not None:
@@ -311,11 +312,21 @@ class _Reader:
                 entries[key] = value
         return entries
 
-    def _odd_key(self, key: str, place: Place, following: Any) -> tuple[Place, str, str] | None:
-        """Return what is wrong with a key, or None."""
+    def _odd_key(
+        self, key: str, place: Place, following: Any, before: Sequence[str]
+    ) -> tuple[Place, str, str] | None:
+        """Return what is wrong with a key, or None; `before` are those that stand before it."""
         if re.match("[0-9]", key) and _nothing(following):
+            spread = re.fullmatch(r"(.*[^ +/-]) *(?:\+/?-|\u00b1) *([0-9].*)", key)
+            if spread is not None:
+                value, width = spread.groups()
+                what = f"{key!r} names no key"
+                return place, what, f"write {{value: {value}, plus_minus: {width}}}"
             what = f"{key!r} stands alone after a comma"
-            return place, what, "write decimals with a point, such as 19.93"
+            if before[-1:] == ["repeats"]:
+                return place, what, "put the readings in brackets: `repeats: [7.72, 7.80]`"
+            remedy = "write decimals with a point, such as 19.93"
+            return place, what, remedy + ", several readings as `repeats: [7.72, 7.80]`"
         if _REFUSED.search(key):
             return place, BAD_ESCAPE, "delete it"
         for at, character in enumerate(key):
@@ -333,16 +344,10 @@ class _Reader:
         if "unexpected end of stream" in str(error.problem) and error.context_mark:
             mark = error.context_mark  # where the quote that never closes was opened
         place = Place(mark.line + 1, mark.column + 1) if mark else Place(1, 1)
-        what = f"YAML cannot be read here: {error.problem or error.context or 'syntax error'}"
-        remedy = "check the indent, the blank after each colon, and that quotes and brackets close"
-        found = str(error.problem or "")
-        if "cannot start any token" in found:
-            remedy = "put the text in quotes; indent with blanks, not tabs"
-        elif "mapping values are not allowed" in found:
-            remedy = "text that contains a colon goes in quotes; check the indent of this line"
-        written = self.text.split("\n")[max(0, place.line - 2) : place.line]
-        if any(re.match(r"\s*[A-Za-z_]\w*\s*=", line) for line in written):
-            remedy = "a formula line is `name: expression`, with a colon and a blank"
+        context = error.context_mark
+        opened = Place(context.line + 1, context.column + 1) if context else None
+        found = str(error.problem or error.context or "syntax error")
+        what, remedy = told(found, place, self.text.split("\n"), opened)
         return CaseError([*self.problems, Problem(place, what, remedy)], self.name, self.text)
 
 

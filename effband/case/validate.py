@@ -16,6 +16,7 @@ from effband.case.format import CaseFile
 from effband.case.likeness import fill_in
 from effband.case.model import Likeness
 from effband.case.text import CaseText, Path
+from effband.case.wanted import list_wanted, pairs_wanted
 from effband.problems import nearest
 
 _STAND_IN: dict[str, Any] = {"effband": "1", "title": "untitled", "results": {}}
@@ -138,19 +139,21 @@ def _report(problem: dict[str, Any], path: Path, findings: Findings) -> None:
     elif kind == "extra_forbidden":
         known = _keys_known_at(path[:-1])
         remedy = nearest(key, known, "keys known here: " + ", ".join(sorted(known)))
+        if path[:1] == ("formulas",) and key == "unit":
+            remedy = (
+                "a formula finds its own; to show it in a unit make it a result, or say `unit:`"
+            )
+            remedy += " in its cross-check"
         findings.key_error(path, f"unknown key {key!r}", remedy)
     elif kind in ("model_type", "dict_type", "model_attributes_type"):
-        remedy = "indent them under this key"
-        if path[:1] == ("inputs",):
-            remedy = "write such as {value: 0.31 kg, plus_minus: 0.02 kg}"
-        elif path[:2] == ("runs", "rows"):
-            remedy = "write such as full: {p_start: 9.0, run_time: 78.4}"
-        elif path[:1] == ("cross_checks",):
+        if path[:1] == ("cross_checks",):
             findings.error(path, "a list is expected here", "write it in brackets: [a, b]")
             return
+        remedy = pairs_wanted(path, _written(path, findings))
         findings.error(path, "`key: value` pairs are expected here", remedy)
     elif kind == "list_type":
-        findings.error(path, "a list is expected here", "write it in brackets: [a, b]")
+        remedy = list_wanted(path, _written(path, findings))
+        findings.error(path, "a list is expected here", remedy)
     elif kind in ("too_short", "too_long"):
         count = context.get("min_length", context.get("max_length"))
         what = f"{count} values are expected here, not {context['actual_length']}"
@@ -161,6 +164,18 @@ def _report(problem: dict[str, Any], path: Path, findings: Findings) -> None:
         findings.error(path, "this word is not known here", f"write {context['expected']}")
     else:
         findings.error(path, "this does not fit here", str(problem["msg"]))
+
+
+def _written(path: Path, findings: Findings) -> str:
+    """Return the text that stands at a path; nothing where it is no plain text."""
+    here: Any = findings.text.tree
+    for step in path:
+        known = isinstance(here, dict | list)
+        try:
+            here = here[step] if known else ""
+        except (KeyError, IndexError, TypeError):
+            return ""
+    return here if isinstance(here, str) else ""
 
 
 def _keys_known_at(path: Path) -> set[str]:
