@@ -25,19 +25,21 @@ from effband.report.blocks import (
 )
 
 _MARKS = re.compile(r"[^A-Za-z0-9_ .,;:%()/+='\"\u00a0-\uffff-]|(?<![A-Za-z0-9])_|_(?![A-Za-z0-9])")
+# at the start of a line they make a list, a heading or a row
+_STARTS = re.compile(r"^([-+=:]|[0-9]{1,9}[.)](?= |$))")
 MARK = "<!-- written by effband -->"
 
 
 def escape(text: str) -> str:
     """Return text that stands for itself in a Markdown paragraph or table cell."""
+    return _STARTS.sub(_entities, _within(text))
+
+
+def _within(text: str) -> str:
+    """Return text that stands for itself after other text of its line."""
     one_line = " ".join(printable(text.replace("\n", " ").replace("\t", " ")).split())
-    safe = _MARKS.sub(_entities, one_line)
-    # a mark at the start of a line makes a list or a heading, "www." a link
-    safe = re.sub(
-        r"^([-+=:]|[0-9]{1,9}[.)](?= |$))", lambda m: "".join(f"&#{ord(c)};" for c in m[0]), safe
-    )
     # an empty comment keeps an address or a scheme from being made a link
-    safe = safe.replace("&#64;", "&#64;<!-- -->")
+    safe = _MARKS.sub(_entities, one_line).replace("&#64;", "&#64;<!-- -->")
     return re.sub(r"(?i)(https?|ftp|mailto|xmpp|www)([:.])", r"\1<!-- -->\2", safe)
 
 
@@ -87,10 +89,10 @@ def _row(cells: tuple[Line, ...]) -> str:
 
 
 def _line(line: Line) -> str:
-    return "".join(_span(span) for span in line)
+    return "".join(_span(span, first=at == 0) for at, span in enumerate(line))
 
 
-def _span(span: Span) -> str:
+def _span(span: Span, first: bool) -> str:
     match span:
         case Code():
             return code(span.text)
@@ -99,7 +101,8 @@ def _span(span: Span) -> str:
         case str():
             # blanks at the ends part it from its neighbours, and are kept
             before, after = " " * span.startswith(" "), " " * span.endswith(" ")
-            return f"{before}{escape(span)}{after}" if span.strip() else span
+            text = escape(span) if first else _within(span)
+            return f"{before}{text}{after}" if span.strip() else span
 
 
 def _fenced(text: str) -> list[str]:

@@ -109,8 +109,8 @@ def test_the_lowest_and_highest_are_those_of_the_bands(large: Study) -> None:
         ends = [min(bands, key=words.central), max(bands, key=words.central)]
         low, high = (words.rounded(band) for band in ends)
         assert (
-            f"| `{name}` | `{ends[0].output.run}`&#58; {low.with_unit} ({low.low} to {low.high}) "
-            f"| `{ends[1].output.run}`&#58; {high.with_unit} ({high.low} to {high.high}) |"
+            f"| `{name}` | `{ends[0].output.run}`: {low.with_unit} ({low.low} to {low.high}) "
+            f"| `{ends[1].output.run}`: {high.with_unit} ({high.low} to {high.high}) |"
         ) in found
 
 
@@ -168,7 +168,7 @@ def test_a_stranger_finds_what_was_guessed_beside_a_reading(study_of: StudyOf) -
     also = "instrument: tape, also: {plus_minus: 2 mm, evidence: guess}"
     page = report(study_of(text.replace("plus_minus: 1 m", also)))
     spread = "rectangular, limits +- 0.001 m (datasheet); rectangular, -0.002 m to 0.002 m (guess)"
-    assert f"- `a` with `tape`&#58; 10 m, {spread}\n" in section(page, "What was guessed")
+    assert f"- `a` with `tape`: 10 m, {spread}\n" in section(page, "What was guessed")
     assert f"| {spread} | datasheet, guess |" in section(page, "Inputs")
 
 
