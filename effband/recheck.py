@@ -66,7 +66,8 @@ def recheck(
     report
         Its text or bytes, or what `published.found` returned for a file or folder.
     seed
-        Of the run with other random numbers; by default the recorded one plus 1.
+        Of the run with other random numbers; by default, or if it is the recorded one, that
+        plus 1.
     seconds
         After which no more is done.
     most_trials
@@ -136,7 +137,8 @@ def _steps(
         return told
     if missing:
         what = f"the run needs {', '.join(missing)}, which the report names and does not carry"
-        raise BadBlock(what, "put that very file beside the report", report.name)
+        remedy = "save the report in a file and put those very files beside it"
+        raise BadBlock(what, remedy, report.name)
     case = _loaded(report, data, way.folder)
     if (
         hashlib.sha256(canonical(case.text.tree)).hexdigest()
@@ -151,7 +153,8 @@ def _steps(
     mine = receipt(again)
     same = same_draws(published, mine)
     steps.append(same)
-    other = published["settings"]["seed"] + 1 if seed is None else seed
+    recorded = published["settings"]["seed"]
+    other = recorded + 1 if seed in (None, recorded) else seed
     fresh: list[dict[str, Any]] = []
     try:
         for each in (other, other + 1):

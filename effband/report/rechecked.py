@@ -108,14 +108,17 @@ def _screen(found: Recheck) -> Iterator[str]:
     for step in found.steps:
         head = f"{step.name:<{wide}}  {step.status:<{len(NOT_COMPARED)}}  "
         yield from wrapped(step.what, head, " " * len(head))
-        told = [*step.lines, *_table(step.differences), *map(_changed, step.changes)]
-        for line in told[:MOST_LINES]:
+        # a table of what is shown only, so that it is no wider than it must be
+        room = max(MOST_LINES - len(step.lines), 1)
+        table = _table(step.differences[:room])
+        told = [*step.lines, *table, *map(_changed, step.changes)]
+        left = len(told) - MOST_LINES if not table else len(step.differences) - room
+        for line in told[: MOST_LINES + bool(table)]:
             # a table's lines are kept, everything else is set anew
-            yield from (
-                [f"    {printable(line)}"] if "  " in line else wrapped(line, "  - ", "    ")
-            )
-        if len(told) > MOST_LINES:
-            yield f"  - and {len(told) - MOST_LINES} more; --json lists all"
+            aligned = "  " in line
+            yield from ([f"    {printable(line)}"] if aligned else wrapped(line, "  - ", "    "))
+        if left > 0:
+            yield f"  - and {left} more; --json lists all"
     yield ""
     yield from wrapped(_verdict(found), "")
     if found.sentence is not None:

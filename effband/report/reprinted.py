@@ -67,7 +67,7 @@ def printed_again(report: Published, study: Study, told: Mapping[str, Any]) -> S
             continue
         found_at_all += 1
         letters = ", letter for letter" if seen.exact else ""
-        told_of.append(f"{name}: {seen.numbers} numbers, {seen.words} words{letters}")
+        told_of.append(f"{name}: {seen.numbers} numbers among {seen.words} words{letters}")
         changes += [(name, change) for change in seen.changes]
         if own.lstrip().lower().startswith("<!doctype html") and not seen.exact:
             lines.append(f"{name}: its marks are not those of effband and may hide or add words")

@@ -14,6 +14,7 @@ APART = 4.0  # combined simulation uncertainties
 _SIZES = ("mean", "standard_uncertainty", "median", "low", "high")
 _ENDS = ("low", "high")
 _NAMES = {"standard_uncertainty": "standard uncertainty", "low": "low end", "high": "high end"}
+_OF_ITS = "uncertainty of its"
 _SETTINGS = ("seed", "trials", "probability", "digits", "adaptive", "sampling", "widen_guesses")
 
 
@@ -37,7 +38,7 @@ def _values(told: Mapping[str, Any]) -> dict[str, tuple[Any, float]]:
             value = ends[key] if key in ends else each[key]
             found[f"{name}: {_NAMES.get(key, key)}"] = value, size
             error = each["simulation_uncertainty"][key]
-            found[f"{name}: uncertainty of its {_NAMES.get(key, key)}"] = error, 0.0
+            found[f"{name}: {_OF_ITS} {_NAMES.get(key, key)}"] = error, 0.0
         found[f"{name}: share beyond its ceiling"] = each["beyond_ceiling"], 0.0
     for number, each in enumerate(told["claims"], 1):
         name = f"claim {number} ({_named(each)}, {each['says']})"
@@ -64,7 +65,8 @@ def same_draws(told: Mapping[str, Any], mine: Mapping[str, Any]) -> Step:
         return Step(name, NOT_COMPARED, "only other draws count", lines)
     first, second = _values(told), _values(mine)
     unlike = []
-    for key in dict.fromkeys([*first, *second]):
+    keys = sorted(dict.fromkeys([*first, *second]), key=lambda key: _OF_ITS in key)
+    for key in keys:
         one, two = first.get(key, (None, 0.0)), second.get(key, (None, 0.0))
         if not same(one[0], two[0], max(one[1], two[1])):
             unlike.append((key, one[0], two[0]))
@@ -186,10 +188,10 @@ def other_draws(told: Mapping[str, Any], fresh: Sequence[Mapping[str, Any]]) -> 
     apart, count = found[0]
     kept = tuple(each for each in apart if all(each.what in some for some in names))
     seeds = " and ".join(str(each["settings"]["seed"]) for each in fresh)
-    what = (
-        f"{count} numbers with seed{'s' * (len(fresh) > 1)} {seeds}, within {APART:g} combined "
-        "simulation uncertainties"
-    )
+    rule = f"{APART:g} combined simulation uncertainties"
+    what = f"{count} numbers with seed {seeds}, within {rule}"
+    if kept:
+        what = f"{len(kept)} of {count} numbers with seed {seeds} are further off than {rule}"
     return Step("other draws", DIFFERS if kept else AGREES, what, (), kept)
 
 
