@@ -18,7 +18,7 @@ from effband.case.resolve import with_change, with_longer_runs
 from effband.case.upgrades import change_of
 from effband.decide.common_draws import CommonDraws, Half, key_of
 from effband.decide.proposals import proposals
-from effband.decide.repeats import with_endless_repeats, with_repeats
+from effband.decide.repeats import runs_there, with_endless_repeats, with_repeats
 from effband.decide.target import parse_target
 from effband.problems import CaseError, ComputationRefused
 from effband.propagate.half_widths import half_widths_without
@@ -277,16 +277,16 @@ def _repeats(trial: _Trial, now: float) -> Repeats | None:
     floor = trial.half(endless)
     if floor == now:
         return None
-    group = trial.output.group
-    there = 1 if group is None else len(group.members)
-    known = {there: now}
+    sizes = runs_there(case, of)
+    there = sizes[-1]
+    known = {there: now} if len(sizes) == 1 else {}
 
     def half(number: int) -> float:
         if number not in known:
             known[number] = trial.half(with_repeats(case, of, number))
         return known[number]
 
-    numbers = [n for n in sorted({*NUMBERS, there}) if n > 1 or group is None]
+    numbers = [n for n in sorted({*NUMBERS, there}) if n > 1 or there == 1]
     halves = tuple((n, half(n)) for n in numbers)
     least = _least_number(half, there, trial.target)
     limits = trial.wideners(endless) if floor > 0.0 else ()

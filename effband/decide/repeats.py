@@ -4,6 +4,9 @@ More runs shrink what scatters from run to run, by the root of their number and 
 of a scatter after so many runs (Student's t); what the runs share, and the step of a display,
 they leave as it is. What is worked out here is what would be worked out of so many runs on
 average: they scatter as those there are, or as their declared errors say.
+
+Results of the whole case, such as a mean of runs, take the declared errors of every run even
+where a group's scatter is seen. More runs of the group then make these means of so many more.
 """
 
 from __future__ import annotations
@@ -56,7 +59,8 @@ def with_repeats(case: Case, of: str | None, number: int) -> Case:
     the declared errors that are fresh in every run become the scatter that will be seen: their
     standard deviations over the root of `number`, times one Student t for all of the run's
     results; with two runs in all, the mean of two draws of what is declared. A result of the
-    whole case gains by the errors of the run that are in it.
+    whole case gains by the errors of the run that are in it; by those of a group whose scatter
+    is seen as by normal means of them, since there what is declared counts and is known.
 
     Parameters
     ----------
@@ -76,6 +80,7 @@ def with_repeats(case: Case, of: str | None, number: int) -> Case:
     if number < 1 or (number < 2 and (groups or any(len(load.runs) > 1 for load in loads))):
         raise ValueError(f"a group is of two runs or more, not {number}")
     case = _seen_more_often(case, groups, number)
+    case = _declared_more_often(case, groups, number)
     loads = [load for load in loads if load.scattering and number != len(load.runs)]
     if not loads:
         return case
@@ -93,7 +98,9 @@ def with_endless_repeats(case: Case, of: str | None) -> Case:
     groups, loads = _done(case, of)
     rewriting = Rewriting(case.program)
     gone = [name for group in groups for name in _draws(case, group)]
-    return rewriting.case(case, rewriting.copy(_holding(case, loads, loads, gone)))
+    done = rewriting.copy(_holding(case, loads, loads, gone))
+    held = [*loads, *(_load(case, group.name, group.members) for group in groups)]
+    return _of_whole_case(case, rewriting, done, _holding(case, loads, held, gone))
 
 
 @dataclass(frozen=True)
@@ -181,6 +188,13 @@ def scatters_by_run(case: Case, of: str) -> bool:
     return bool(groups) or any(load.scattering for load in loads)
 
 
+def runs_there(case: Case, of: str | None) -> tuple[int, ...]:
+    """Return of how many runs the loads are now, each number once. Raises ValueError."""
+    groups, loads = _done(case, of)
+    sizes = [len(group.members) for group in groups] + [len(load.runs) for load in loads]
+    return tuple(sorted(set(sizes)))
+
+
 # -- what is done again -----------------------------------------------------------------------
 
 
@@ -252,6 +266,44 @@ def _seen_more_often(case: Case, groups: list[Group], number: int) -> Case:
         for source in case.sources
     )
     return replace(case, sources=tuple(sources))
+
+
+def _declared_more_often(case: Case, groups: list[Group], number: int) -> Case:
+    """Return the case with what its own results take of groups as means of more runs."""
+    laws = {source.name: source for source in case.sources}
+    often: dict[str, ErrorSource] = {}
+    for group in groups:
+        for name in _load(case, group.name, group.members).scattering:
+            old, of = laws[name], f"{name}, of {number} runs"
+            sd = old.distribution.standard_uncertainty * math.sqrt(len(group.members) / number)
+            if number != len(group.members):
+                often[name] = replace(old, name=of, distribution=Normal(_centre(old), sd))
+    if not often.keys() & _in_whole_case(case):
+        return case
+
+    def change(step: Step) -> Step:
+        new = often.get(str(step.detail)) if step.op == "source" else None
+        return step if new is None else replace(step, detail=new.name)
+
+    rewriting = Rewriting(case.program)
+    changed = _of_whole_case(case, rewriting, rewriting.copy(lambda step: step), change)
+    return _with_sources(changed, [*case.sources, *often.values()])
+
+
+def _in_whole_case(case: Case) -> set[str]:
+    """Return the sources of results that have one value for the whole case."""
+    steps = [output.step for output in case.outputs if output.run is None]
+    return set().union(*(case.program.sources_of[step] for step in steps))
+
+
+def _of_whole_case(
+    case: Case, rewriting: Rewriting, places: list[int], change: Callable[[Step], Step]
+) -> Case:
+    """Return the case with values at places, but results of the whole case changed otherwise."""
+    whole = rewriting.case(case, rewriting.copy(change)).outputs
+    changed = rewriting.case(case, places)
+    pairs = zip(changed.outputs, whole, strict=True)
+    return replace(changed, outputs=tuple(w if w.run is None else o for o, w in pairs))
 
 
 # -- a scatter that is declared ---------------------------------------------------------------

@@ -188,7 +188,7 @@ def test_repeats_of_one_run_leave_another_alone() -> None:
 
 
 def test_the_single_runs_of_a_group_stay_what_they_are() -> None:
-    """A mean of runs takes the declared errors of each, which a group's repeats do not change."""
+    """Only a mean of runs, which takes the declared errors of each, gains by a group's repeats."""
     case = case_of("""
         runs:
           readings: {p: {unit: W, standard_uncertainty: 1 W}}
@@ -201,7 +201,7 @@ def test_the_single_runs_of_a_group_stay_what_they_are() -> None:
     assert half(done, "d") < half(case, "d")
     k = [output.target.name for output in case.outputs].index("all")
     band = propagate_linearly(done, 0.95)[k]
-    assert band.standard_uncertainty == pytest.approx(math.sqrt(3 + 1 / 9) / 4, rel=1e-9)
+    assert band.standard_uncertainty == pytest.approx(math.sqrt(3 * 3 / 9 + 1 / 9) / 4, rel=1e-9)
 
 
 # -- groups -----------------------------------------------------------------------------------
