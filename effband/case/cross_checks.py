@@ -113,7 +113,9 @@ class CrossChecks:
                 known = [nature for step in steps if (nature := natures[step]) is not None]
                 if len(known) < len(steps) or not self._alike(name, entry, known):
                     break
-                unit = _unit_for(known[0], outputs, leaves)
+                if not self._unit_fits(name, entry, known[0]):
+                    break
+                unit = entry.unit or _unit_for(known[0], outputs, leaves)
                 found.append(self._check(name, entry, place, steps, unit, outputs))
         return tuple(found)
 
@@ -128,6 +130,22 @@ class CrossChecks:
                 remedy = "compare like with like: both gauge or both absolute, say"
                 self.findings.error(("cross_checks", name), what, remedy)
                 return False
+        return True
+
+    def _unit_fits(self, name: str, entry: Written, nature: Nature) -> bool:
+        """Return whether the unit asked for, if any, is one of what is compared."""
+        if entry.unit is None:
+            return True
+        unit, path = entry.unit, ("cross_checks", name, "unit")
+        own = si_unit(nature.dimension)
+        if not same_dimension(unit.dimension, nature.dimension):
+            what = f"{unit.text} does not fit {entry.between[0]}, which is {nature.words()}"
+            self.findings.error(path, what, f"write {own.text} or a unit of the same kind")
+            return False
+        if unit.kind is not None and unit.kind != nature.kind:
+            what = f"{unit.text} is a {unit.kind}, and {entry.between[0]} is {nature.words()}"
+            self.findings.error(path, what, "write K, degC for points on the scale")
+            return False
         return True
 
     def _check(
@@ -228,9 +246,21 @@ def _where_in(
 
 
 def _unit_for(nature: Nature, outputs: Sequence[Output], leaves: Sequence[Leaf]) -> Unit:
-    """Return the unit to show a value in: one that the case uses, else the SI unit."""
+    """Return the unit to show a value in: one that the case uses, or made of two, else the SI's."""
     used = [output.target.unit for output in outputs] + [leaf.unit for leaf in leaves]
     alike = [unit for unit in used if unit.dimension == nature.dimension]
     if nature.kind in (POINT, DIFFERENCE):
         alike = [unit for unit in alike if unit.kind in (nature.kind, None)]
-    return alike[0] if alike else si_unit(nature.dimension)
+    own = si_unit(nature.dimension)
+    return next(iter(alike), None) or _quotient(own, used) or own
+
+
+def _quotient(own: Unit, used: Sequence[Unit]) -> Unit | None:
+    """Return one unit of the case over another, such as L/s, where the SI unit is no one word."""
+    if own.text.isalpha() or own.text == "1":
+        return None
+    simple = {unit.text: unit for unit in used if unit.text.isalpha()}
+    pairs = itertools.permutations(simple.values(), 2)
+    texts = (f"{above.text}/{below.text}" for above, below in pairs)
+    found = (unit for text in texts if (unit := parse_unit(text)).dimension == own.dimension)
+    return next(found, None)

@@ -221,9 +221,10 @@ class Result(Entry):
 
 
 class CrossCheck(Entry):
-    """Formulas that should give one quantity."""
+    """Formulas that should give one quantity, and the unit to show it in."""
 
     between: list[Name]
+    unit: UnitText | None = None
     combine: Annotated[Text, one_of(("weighted", "mixture"))] | None = None
     anyway: Truth = False
 

@@ -8,17 +8,22 @@ interval holds 1 - (1 - probability)/m, so that all together keep the probabilit
 from __future__ import annotations
 
 import math
+import statistics
+import threading
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from effband.case.as_written import values_as_written
-from effband.case.model import Case, CrossCheck, Leaf, Output
+from effband.case.model import Case, CrossCheck, Leaf, Output, Settings
+from effband.case.values import JUDGED
 from effband.decide.combining import Combined, Estimate, Run, mixture, weighted
 from effband.evidence.tables import FloatArray
 from effband.propagate.counting import Counts
+from effband.propagate.engine import Engine
 from effband.propagate.staircase import Interval, Staircase
+from effband.propagate.summaries import summaries as summaries_of
 from effband.propagate.summary import Summary
 
 AGREE, DISAGREE, TOO_BLUNT = "agree", "disagree", "too blunt"
@@ -28,6 +33,8 @@ HALVINGS = 60
 ROUNDING = 1e-12
 LEAST = 1e-6  # of its own value: as near to 0 as a number above 0 is taken
 CLOSED = 1e-6  # of a gap: what may be left of it
+PACE = math.log(2) / 2  # of the search for a factor that closes a gap
+FACTORS = 26  # paces: up to 2^13, which holds the 3600 s of an hour
 
 Values = Callable[[Sequence[int]], list[FloatArray]]
 
@@ -46,17 +53,50 @@ class PairVerdict:
 
 @dataclass(frozen=True)
 class Closing:
-    """What alone would close a gap: a number, the value it would need, and its own band; SI."""
+    """What alone would close a gap: a number, and the value it would need; SI.
+
+    Attributes
+    ----------
+    pair
+        The members that lie apart.
+    leaf, wanted
+        The number, and what it would have to be.
+    band
+        The middle 95 % of its own values.
+    limits
+        What was said of it at its widest, where that has ends and is all that was said.
+    far
+        How far that is away from it, in half-widths of its band.
+    """
 
     pair: tuple[str, str]
     leaf: Leaf
     wanted: float
     band: Interval
+    limits: Interval | None
+    far: float
+
+    @property
+    def judged(self) -> bool:
+        """Whether the number was guessed, or is a rule of thumb."""
+        return self.leaf.evidence in JUDGED
 
     @property
     def within_band(self) -> bool:
         """Whether the number may well be so, by what was said of it."""
-        return self.band.low <= self.wanted <= self.band.high
+        within = self.limits or self.band
+        return within.low <= self.wanted <= within.high
+
+
+@dataclass(frozen=True)
+class ClosingColumn:
+    """A reading that would close a gap if it were as many times as large in every run."""
+
+    pair: tuple[str, str]
+    name: str
+    factor: float
+    judged: bool
+    far: float
 
 
 @dataclass(frozen=True)
@@ -74,11 +114,13 @@ class Agreement:
     estimates, pairs
         Each member by itself, and every two.
     closings
-        What would close the gaps, the least change for its own band first.
+        What would close the gaps: what was guessed first, then the least change for its band.
     combined
         One value, where that was asked for.
     refused
         Why there is none although it was asked for.
+    columns
+        What would close the gaps if it were wrong in all runs alike.
     """
 
     check: CrossCheck
@@ -89,6 +131,7 @@ class Agreement:
     closings: tuple[Closing, ...]
     combined: Combined | None
     refused: str
+    columns: tuple[ClosingColumn, ...] = ()
 
     @property
     def disagrees(self) -> bool:
@@ -99,6 +142,71 @@ class Agreement:
 def outputs_of(check: CrossCheck) -> list[Output]:
     """Return what is to be worked out for a cross-check: its members, then its differences."""
     return [*check.values, *(difference for _, _, difference in check.pairs)]
+
+
+def failing_cross_checks(
+    case: Case, settings: Settings, workers: int = 1, stop: threading.Event | None = None
+) -> tuple[Agreement, ...]:
+    """Return the cross-checks of a case whose members exclude each other.
+
+    They are worked out by themselves, with the trials that `study.run` would draw for them.
+
+    Parameters
+    ----------
+    case
+        As loaded.
+    settings
+        How the sums are done.
+    workers
+        Threads; results do not depend on them.
+    stop
+        Set it, from another thread, to end the work.
+
+    Raises
+    ------
+    ComputationRefused
+        When a value is not finite.
+    """
+    outputs = tuple(output for check in case.cross_checks for output in outputs_of(check))
+    if not outputs:
+        return ()
+
+    def engine_of(asked: Case) -> Engine:
+        return Engine(
+            asked,
+            settings.seed,
+            settings.trials,
+            workers,
+            probability=settings.probability,
+            stop=stop or threading.Event(),
+            sampling=settings.sampling,
+        )
+
+    def again(asked: Case) -> tuple[Counts, Summary]:
+        (counted,) = engine_of(asked).run()
+        (summary,) = summaries_of(asked, (counted,), settings.probability)
+        return counted, summary
+
+    compared = replace(case, outputs=outputs)
+    engine = engine_of(compared)
+    counts = engine.run()
+    summaries = summaries_of(compared, counts, settings.probability)
+    found, at = [], 0
+    for check in case.cross_checks:
+        own = slice(at, at + len(outputs_of(check)))
+        found.append(
+            judge_cross_check(
+                check,
+                case,
+                settings.probability,
+                counts[own],
+                summaries[own],
+                engine.start_of,
+                again,
+            )
+        )
+        at = own.stop
+    return tuple(agreement for agreement in found if agreement.disagrees)
 
 
 def judge_cross_check(
@@ -135,9 +243,12 @@ def judge_cross_check(
     verdicts = {pair.verdict for pair in pairs}
     verdict = next(word for word in (DISAGREE, TOO_BLUNT, AGREE) if word in verdicts)
     closings: list[Closing] = []
+    columns: list[ClosingColumn] = []
     for pair in pairs:
         if pair.verdict == DISAGREE:
-            closings += _closings(pair, case, values)
+            used = _used(pair, case, values)
+            closings += _closings(pair, case, used)
+            columns += _columns(pair, case, used)
     combined, refused = None, ""
     if check.combine is not None:
         refused = _why_not(check, verdict, members)
@@ -148,7 +259,15 @@ def judge_cross_check(
                 else weighted(check, case, members, summaries[at:], run)
             )
     return Agreement(
-        check, verdict, level, tuple(members), pairs, tuple(closings), combined, refused
+        check,
+        verdict,
+        level,
+        tuple(members),
+        pairs,
+        tuple(closings),
+        combined,
+        refused,
+        tuple(columns),
     )
 
 
@@ -171,23 +290,86 @@ def _pair(a: Estimate, b: Estimate, output: Output, counts: Counts, level: float
 # -- what would close a gap -----------------------------------------------------------------------
 
 
-def _closings(pair: PairVerdict, case: Case, values: Values) -> list[Closing]:
-    """Return each number given that alone would close a gap, the least change first."""
-    used = set(case.program.needed_for([pair.output.step]))
+@dataclass(frozen=True)
+class _Used:
+    """A number that enters a difference: its step, and its band."""
+
+    leaf: Leaf
+    step: int
+    band: Interval
+
+
+def _used(pair: PairVerdict, case: Case, values: Values) -> list[_Used]:
+    """Return the numbers given that a difference is made of."""
+    needed = set(case.program.needed_for([pair.output.step]))
     leaves = [
         (leaf, step)
         for leaf in case.leaves
-        if (step := case.named.get((leaf.name, leaf.run))) in used and leaf.components
+        if (step := case.named.get((leaf.name, leaf.run))) in needed and leaf.components
     ]
-    found = []
     drawn = values([step for _, step in leaves if step is not None])
-    for (leaf, step), own in zip(leaves, drawn, strict=True):
-        band = Interval(*(float(x) for x in np.quantile(own, [0.025, 0.975])))
-        wanted = None if step is None else _wanted(case, pair.output.step, step, leaf, band)
+    return [
+        _Used(leaf, step, Interval(*(float(x) for x in np.quantile(own, [0.025, 0.975]))))
+        for (leaf, step), own in zip(leaves, drawn, strict=True)
+        if step is not None
+    ]
+
+
+def _closings(pair: PairVerdict, case: Case, used: Sequence[_Used]) -> list[Closing]:
+    """Return each number that alone would close a gap: guesses first, then the least change."""
+    laws = {source.name: source.distribution for source in case.sources}
+    found = []
+    for each in used:
+        leaf, band = each.leaf, each.band
+        wanted = _wanted(case, pair.output.step, each.step, leaf, band)
         if wanted is not None:
+            limits = None
+            sources = [name for part in leaf.components for name in part.sources]
+            if leaf.instrument is None and len(sources) == 1 and sources[0] in laws:
+                ends = laws[sources[0]].support
+                limits = Interval(*ends) if all(map(math.isfinite, ends)) else None
             far = abs(wanted - leaf.value) / max(band.half_width, 1e-300)
-            found.append((far, Closing((pair.first, pair.second), leaf, wanted, band)))
-    return [closing for _, closing in sorted(found, key=lambda each: each[0])]
+            found.append(Closing((pair.first, pair.second), leaf, wanted, band, limits, far))
+    return sorted(found, key=lambda closing: (not closing.judged, closing.far))
+
+
+def _columns(pair: PairVerdict, case: Case, used: Sequence[_Used]) -> list[ClosingColumn]:
+    """Return each reading that would close a gap if all its runs were wrong by one factor."""
+    of: dict[str, list[_Used]] = {}
+    for each in used:
+        if each.leaf.run is not None:
+            of.setdefault(each.leaf.name, []).append(each)
+    found = []
+    for name, cells in of.items():
+        factor = _factor(case, pair.output.step, cells) if len(cells) > 1 else None
+        if factor is not None:
+            far = statistics.median(
+                abs((factor - 1) * cell.leaf.value) / max(cell.band.half_width, 1e-300)
+                for cell in cells
+            )
+            judged = any(cell.leaf.evidence in JUDGED for cell in cells)
+            found.append(ClosingColumn((pair.first, pair.second), name, factor, judged, far))
+    return found
+
+
+def _factor(case: Case, difference: int, cells: Sequence[_Used]) -> float | None:
+    """Return the factor, nearest to 1, that all readings need for a difference of 0, or None."""
+
+    def at(power: float) -> float:
+        instead = {cell.step: cell.leaf.value * math.exp(power) for cell in cells}
+        return values_as_written(case, [difference], instead)[0]
+
+    start = at(0.0)
+    ends = dict.fromkeys((-1.0, 1.0), start)
+    for number in range(FACTORS):
+        for side, before in ends.items():
+            near, far = side * number * PACE, side * (number + 1) * PACE
+            ends[side] = after = at(far)
+            if math.isfinite(before) and math.isfinite(after) and before * after <= 0.0:
+                root = _root(at, near, far, before)
+                if abs(at(root)) <= CLOSED * abs(start):
+                    return math.exp(root)
+    return None
 
 
 def _wanted(case: Case, difference: int, step: int, leaf: Leaf, band: Interval) -> float | None:

@@ -9,11 +9,19 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from effband.decide.claims import DOUBTFUL, NOT_SETTLED, SUPPORTED, Verdict
-from effband.decide.cross_checks import DISAGREE, TOO_BLUNT, Agreement, Closing, PairVerdict
+from effband.decide.cross_checks import (
+    DISAGREE,
+    TOO_BLUNT,
+    Agreement,
+    Closing,
+    ClosingColumn,
+    PairVerdict,
+)
 from effband.report import words
 from effband.study import Band, Study
 
 MOST_CLOSINGS = 3  # of a gap that are told
+MANY = 5.0  # times too large or small in every run: then a unit was mistaken
 NONE = 3.0  # with no event in n trials its probability is below 3/n, at 95 %
 
 
@@ -68,7 +76,8 @@ def _claim_lines(verdict: Verdict) -> Iterator[str]:
         above = words.percent(verdict.beyond_ceiling)
         yield f"doubtful in itself: above its ceiling in {above} of the trials"
     if verdict.guessed > 0.5:
-        yield f"it rests on judgement: {words.percent(verdict.guessed)} of the spread is guessed"
+        guessed = words.percent(verdict.guessed)
+        yield f"{guessed} of the spread is guessed: measure it, or copy the instrument's leaflet"
     if verdict.disputed:
         yield f"{_disagreeing(verdict.disputed)}: the estimates enter this"
 
@@ -89,11 +98,12 @@ def _reach(verdict: Verdict) -> str:
         text = _told_apart(bound, [limit], decimals)
         far = abs(verdict.margin) / unit.factor
         size = f"{words.fixed(far, max(decimals, words.decimals_for(far)))} {unit.width_symbol}"
-        off = f"{size.rstrip()} {'inside' if inside else 'beyond'} the limit"
+        above = inside == (asked.way == "at least")
+        off = f"{size.rstrip()} {'above' if above else 'below'} the limit"
     where = "" if alone else f"in the worst, {verdict.worst.where}, "
     return (
-        f"{where}{words.probability(asked.confidence)} of the trials give {asked.way} "
-        f"{f'{text} {unit.symbol}'.rstrip()}: {off}"
+        f"{where}{words.probability(asked.confidence)} give {asked.way} "
+        f"{f'{text} {unit.symbol}'.rstrip()} (one side only): {off}"
     )
 
 
@@ -200,48 +210,92 @@ def _found(agreement: Agreement) -> Iterator[str]:
     failed = [pair for pair in agreement.pairs if pair.verdict == DISAGREE]
     most = max(MOST_CLOSINGS - len(failed) + 1, 1)
     for pair in failed or agreement.pairs:
-        yield _pair(pair, agreement.level)
-        told = [each for each in agreement.closings if each.pair == (pair.first, pair.second)]
-        for closing in told[:most]:
-            yield _closing(closing)
-        if failed and not told:
-            yield "no single number that was given would close the gap: look at the formulas"
+        yield _pair(pair, agreement)
+        if failed:
+            yield from _closing_lines(pair, agreement, most)
     if agreement.refused:
         yield f"not combined: {agreement.refused}"
     if agreement.combined is not None:
         yield _combined(agreement)
 
 
-def _pair(pair: PairVerdict, level: float) -> str:
+def _closing_lines(pair: PairVerdict, agreement: Agreement, most: int) -> Iterator[str]:
+    """Yield what would close a gap, guesses first, and how many others would."""
+    members = (pair.first, pair.second)
+    told: list[Closing | ClosingColumn] = []
+    told += [each for each in agreement.closings if each.pair == members]
+    told += [each for each in agreement.columns if each.pair == members]
+    # a reading that is many times too large or small in all runs is a unit mistaken
+    told.sort(key=lambda each: (not _mistaken_unit(each), not each.judged, each.far))
+    for each in told[:most]:
+        yield _closing(each) if isinstance(each, Closing) else _column(each)
+    others = len({_name_of(each) for each in told[most:]} - {_name_of(e) for e in told[:most]})
+    if others:
+        yield f"and {others} other{'s' * (others != 1)}"
+    if not told:
+        yield "no single number that was given would close the gap: look at the formulas"
+
+
+def _name_of(each: Closing | ClosingColumn) -> str:
+    return each.leaf.name if isinstance(each, Closing) else each.name
+
+
+def _mistaken_unit(each: Closing | ClosingColumn) -> bool:
+    return isinstance(each, ClosingColumn) and not 1 / MANY < each.factor < MANY
+
+
+def _column(column: ClosingColumn) -> str:
+    text = f"{column.name} in every run alone would close it, by a factor of "
+    text += words.times(column.factor)
+    return text + (": look at its unit" if _mistaken_unit(column) else "")
+
+
+def _pair(pair: PairVerdict, agreement: Agreement) -> str:
     unit = pair.output.target.unit
     half = pair.interval.half_width / unit.factor
     decimals = words.decimals_for(half)
     ends = (pair.interval.low / unit.factor, pair.interval.high / unit.factor)
     middle = words.fixed(pair.median / unit.factor, decimals)
     low, high = (_told_apart(end, [0.0], decimals) for end in ends)
-    text = (
-        f"{pair.first} less {pair.second}: {f'{middle} {unit.width_symbol}'.rstrip()}, from {low} "
-        f"to {high} ({100 * level:.3g} %): "
-    )
+    symbol, level = f" {unit.width_symbol}".rstrip(), f"({100 * agreement.level:.3g} %)"
     if pair.verdict == DISAGREE:
-        return text + "0 lies outside, so one of them is wrong by more than it says"
+        return (
+            f"{pair.first} less {pair.second}: {middle}{symbol}, from {low} to {high} {level}: "
+            "0 lies outside, so one of them is wrong by more than it says"
+        )
+    first, second = (_value(agreement, name, decimals) for name in (pair.first, pair.second))
+    text = f"{pair.first} {first} less {pair.second} {second}: {low} to {high}{symbol} {level}, "
     if pair.verdict == TOO_BLUNT:
-        return text + "0 lies inside, but so wide a difference is no test"
-    return text + "0 lies inside"
+        return text + "too wide to be a test"
+    both = (each for each in agreement.estimates if each.name in (pair.first, pair.second))
+    smaller = min(abs(each.nominal) for each in both)
+    if not smaller > 0.0:
+        return text + "agree"
+    return text + f"agree to within {words.percent(pair.interval.half_width / smaller)}"
+
+
+def _value(agreement: Agreement, name: str, decimals: int) -> str:
+    """Return the value of a member, to the digits of a difference."""
+    unit = agreement.check.values[0].target.unit
+    median = next(each.summary.median for each in agreement.estimates if each.name == name)
+    return words.fixed(unit.from_si(median), decimals)
 
 
 def _closing(closing: Closing) -> str:
     leaf = closing.leaf
     unit, run = leaf.unit, "" if leaf.run is None else f" in run {leaf.run}"
-    half = closing.band.half_width / unit.factor
-    decimals = words.decimals_for(half)
-    wanted, low, high = (
-        words.fixed(unit.from_si(x), decimals)
-        for x in (closing.wanted, closing.band.low, closing.band.high)
-    )
+    decimals = words.decimals_for(closing.band.half_width / unit.factor)
+    wanted, own = (words.fixed(unit.from_si(x), decimals) for x in (closing.wanted, leaf.value))
+    given = f"read as {own}" if leaf.instrument is not None else f"given as {own}"
+    if closing.limits is not None:
+        ends = (closing.limits.low, closing.limits.high)
+        low, high = (words.fixed(unit.from_si(x), decimals) for x in ends)
+        given = f"given as {low} to {high}"
+    elif leaf.instrument is None and len(leaf.components) == 1:
+        given = f"given as {leaf.components[0].words}"
     text = (
         f"{leaf.name}{run} alone would close it at {f'{wanted} {unit.symbol}'.rstrip()}; "
-        f"it was given as {low} to {high}"
+        f"it was {given}" + (f", a {leaf.evidence}" if closing.judged else "")
     )
     return text + (", which holds that" if closing.within_band else "")
 

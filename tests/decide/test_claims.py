@@ -157,10 +157,10 @@ def test_29_96_is_not_printed_as_30_beside_at_least_30(study_of: Any) -> None:
         SUPPORTED,
     ]
     assert "give at least 29.958" in first.lines[1]
-    assert first.lines[1].endswith("points beyond the limit")
+    assert first.lines[1].endswith("points below the limit")
     assert "give at least 29.1" in second.lines[1]
     assert "give at least 30.038" in third.lines[1]
-    assert third.lines[1].endswith("points inside the limit")
+    assert third.lines[1].endswith("points above the limit")
 
 
 # -- two-sided ------------------------------------------------------------------------------------
@@ -453,7 +453,7 @@ def test_a_verdict_says_when_it_rests_on_judgement(
     study = study_of(text, 100_000)
     (claim,) = claims_in(study)
     assert claim["rests_on_guesses"] == pytest.approx(share, abs=0.02)
-    assert ("it rests on judgement" in screen(study)) == (share > 0.5)
+    assert ("% of the spread is guessed: measure it" in screen(study)) == (share > 0.5)
 
 
 KEYS = {
@@ -543,8 +543,8 @@ def test_a_printed_bound_lies_on_the_side_of_its_limit(
     )
     line = judgements.claim(verdict).lines[1]
     found = re.fullmatch(
-        rf"95 % of the trials give {way} (-?[\d.]+) %: "
-        r"(?:([\d.]+) points (inside|beyond) the limit|right on the limit)",
+        rf"95 % give {way} (-?[\d.]+) % \(one side only\): "
+        r"(?:([\d.]+) points (above|below) the limit|right on the limit)",
         line,
     )
     assert found, line
@@ -552,7 +552,7 @@ def test_a_printed_bound_lies_on_the_side_of_its_limit(
     if (off > 0) != (chance >= 0.95):  # the bound comes from fewer trials than the verdict
         assert side is None, line
         return
-    assert side == ("inside" if off > 0 else "beyond")
+    assert side == ("above" if bound > limit else "below")
     assert float(size) > 0, line
     assert (float(shown) > limit) == (bound > limit), line
 

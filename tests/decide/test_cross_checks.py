@@ -20,6 +20,7 @@ from scipy.optimize import brentq
 from scipy.special import ndtr, ndtri
 
 from effband import study as studies
+from effband.problems import CaseError
 from effband.report import judgements
 from effband.report.machine import document, to_json
 from effband.report.screen import screen
@@ -249,7 +250,7 @@ def test_what_disagrees_is_printed_first_and_beside_what_uses_it(study_of: Study
     assert "a number in it is disputed: cross-check output disagrees" in printed
     assert "supported, but disputed" in printed
     assert "one of them is wrong by more than it says" in " ".join(printed.split())
-    assert "so wide a difference is no test" in " ".join(printed.split())
+    assert "too wide to be a test" in " ".join(printed.split())
     assert all(len(line) <= 80 for line in lines)
 
 
@@ -276,7 +277,97 @@ def test_closing_a_linear_gap(study_of: StudyOf) -> None:
     assert (each["unit"], each["run"]) == ("V", None)
     assert each["given"]["low"] == pytest.approx(4.525, abs=0.02)
     assert each["given"]["high"] == pytest.approx(5.475, abs=0.02)
-    assert "b alone would close it at 10.00 V; it was given as 4.5" in screen(study_of(text))
+    assert "b alone would close it at 10.00 V; it was given as 4.50 to 5.50" in screen(
+        study_of(text)
+    )
+
+
+# Two ways to the flow of a ditch: a bucket's 12 L filled in 4 s, and a float: a section of
+# 0.05 m^2 at 0.075 m/s make 3.75 L/s at the factor 1, so the true 3 L/s ask for a factor of 0.8.
+FLOAT = """\
+instruments: {watch: {reads: time, accuracy: 0.01 s, error_along_scale: same}}
+inputs:
+  bucket: {value: 12 L, plus_minus: 0.1 L, evidence: measured}
+  section: {value: 0.05 m^2, plus_minus: 0.001 m^2, evidence: measured}
+  surface: {value: 0.075 m/s, plus_minus: 0.001 m/s, evidence: measured}
+  factor: {value: 0.98, plus_minus: 0.02, evidence: guess}
+runs:
+  readings:
+    fill_time: {unit: s, instrument: watch}
+  rows: {f_1: {fill_time: 4.0}, f_2: {fill_time: 4.1}, f_3: {fill_time: 3.9}}
+  groups: {f: [f_1, f_2, f_3]}
+formulas:
+  by_bucket: bucket / fill_time
+  by_float: section * surface * factor
+results: {q: {formula: by_bucket, unit: m^3/s}}
+cross_checks: {flows: {between: [by_bucket, by_float], unit: L/s}}
+"""
+
+
+def test_a_guess_is_the_first_suspect_and_the_others_are_counted(study_of: StudyOf) -> None:
+    study = study_of(FLOAT)
+    (agreement,) = study.cross_checks
+    mean_rate = (12 / 4.0 + 12 / 4.1 + 12 / 3.9) / 3  # L/s, of the three runs
+    first = agreement.closings[0]
+    assert (first.leaf.name, first.judged) == ("factor", True)
+    assert first.wanted == pytest.approx(mean_rate / 3.75, rel=1e-9)
+    assert first.limits is not None
+    assert (first.limits.low, first.limits.high) == pytest.approx((0.96, 1.00))  # as given
+    rest = [each.far for each in agreement.closings[1:]]
+    assert rest == sorted(rest)
+    printed = " ".join(screen(study).split())
+    assert (
+        "factor alone would close it at 0.800; it was given as 0.960 to 1.000, a guess" in printed
+    )
+    # of bucket, section, surface, fill_time and factor three are told
+    assert "and 2 others" in printed
+
+
+def test_minutes_typed_for_seconds_are_named_as_a_column(study_of: StudyOf) -> None:
+    """4 s read as 0.067 min: every reading is 60 times too small, up to the other errors."""
+    text = FLOAT.replace("value: 0.98", "value: 0.80").replace("accuracy: 0.01 s", "accuracy: 1 ms")
+    for seconds in ("4.0", "4.1", "3.9"):
+        text = text.replace(f"fill_time: {seconds}}}", f"fill_time: {float(seconds) / 60:.6f}}}")
+    (agreement,) = study_of(text).cross_checks
+    (column,) = agreement.columns
+    assert column.name == "fill_time"
+    assert column.factor == pytest.approx(60.0, rel=1e-3)
+    lines = judgements.cross_check(agreement).lines
+    told = [line for line in lines if "close it" in line]
+    assert (
+        told[0]
+        == "fill_time in every run alone would close it, by a factor of 60: look at its unit"
+    )
+
+
+def test_the_unit_asked_for_is_shown(study_of: StudyOf) -> None:
+    found = the_check(study_of(FLOAT))
+    assert found["unit"] == "L/s"
+    assert found["estimates"][1]["median"] == pytest.approx(0.05 * 0.075 * 0.98 * 1000, rel=1e-3)
+
+
+def test_units_of_the_case_make_one_where_none_fits(study_of: StudyOf) -> None:
+    """Volumes in L over times in s are shown in L/s, not in m^3/s."""
+    text = FLOAT.replace("unit: L/s", "combine: mixture, anyway: true").replace(
+        "results: {q: {formula: by_bucket, unit: m^3/s}}",
+        "results: {t: {formula: fill_time, unit: s}}",
+    )
+    assert the_check(study_of(text))["unit"] == "L/s"
+
+
+@pytest.mark.parametrize("unit", ["kg/s", "degC"])
+def test_a_unit_that_does_not_fit_is_refused(study_of: StudyOf, unit: str) -> None:
+    with pytest.raises(CaseError, match="does not fit by_bucket, which is volume flow"):
+        study_of(FLOAT.replace("unit: L/s", f"unit: {unit}"))
+
+
+def test_agreement_says_how_sharp_the_test_was(study_of: StudyOf) -> None:
+    """Normal estimates: the half-width is 1.96 hypot(u1, u2), against the smaller value."""
+    study = study_of(estimates([(10.0, 0.5), (9.0, 0.4)]))
+    (line,) = judgements.cross_check(study.cross_checks[0]).short
+    within = Z * math.hypot(0.5, 0.4) / 9.0
+    assert line.startswith("e0 10.0 less e1 9.0: ")
+    assert line.endswith(f"agree to within {100 * within:.0f} %")
 
 
 def test_closing_a_gap_of_products(study_of: StudyOf) -> None:
