@@ -308,9 +308,11 @@ def _changes(
 
 
 def _cut(printed: Sequence[str], right: Sequence[str]) -> bool:
-    """Return whether a long word was only cut in two."""
+    """Return whether words were only cut or joined, as where a forum takes the star in kg*m."""
     joined = "".join(right)
-    return len(joined) >= _SPLIT and "".join(printed).replace("=", "") == joined
+    if "".join(printed).replace("=", "") != joined:
+        return False
+    return len(joined) >= _SPLIT or not _DIGIT.search(joined)
 
 
 def _shown(words: Sequence[str]) -> str:
