@@ -98,9 +98,17 @@ def report(
     return Report(
         case.title,
         tuple(cautions(case.hazards, tuple(call.function for call in case.program.calls))),
-        words.sentence(words.headline_band(study), study),
+        _sentence(study),
         tuple(section for section in sections if section.blocks),
     )
+
+
+def _sentence(study: Study) -> str:
+    """Return what a reader sees first; that it is disputed before anything else."""
+    band = words.headline_band(study)
+    said = words.sentence(band, study)
+    doubts = [text.replace(" is disputed", "") for text in judgements.disputes(band, study)]
+    return f"DISPUTED, {'; '.join(doubts)}. {said}" if doubts else said
 
 
 def named(target: Target) -> Span:

@@ -19,6 +19,7 @@ from effband.report import words
 from effband.report.figures import page
 from effband.report.figures.dots import ABOVE, BELOW, INSIDE, Limits, stacked
 from effband.report.judgements import claim as claim_in_words
+from effband.report.judgements import disputes
 from effband.study import Band, Study
 
 MEETS, FAILS = page.BLUE, page.VERMILION
@@ -156,6 +157,8 @@ def claim_figure(study: Study, stamp: str = "") -> Figure | None:
     if words.is_impossible(found.band):
         title[0] = f"IMPOSSIBLE: {title[0]}"
         under = f"Its ceiling is {target.ceiling}: look for an error before anything else. {under}"
+    elif disputes(found.band, study):
+        title[0] = f"DISPUTED: {title[0]}"
     y = page.head(figure, title, under)
     if found.verdict is not None:
         y = _key(figure, found, y)
