@@ -1,15 +1,17 @@
 """What else would narrow a result: for what widens it most and has no upgrade on the list.
 
 For an instrument the catalogue is tried out, entry by entry, with the span it has; for
-anything else, and for an instrument that the catalogue cannot better, half its errors.
+anything else, and for an instrument that the catalogue cannot better, half its errors. Of
+several specimens of one instrument, one alone is exchanged.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
-from effband.case.format import Instrument
+from effband.case.format import CaseFile, Instrument, Spread
 from effband.case.model import Case, Item
 from effband.case.resolve import with_change
 from effband.case.upgrades import Change
@@ -119,13 +121,50 @@ def _entry(item: Item) -> str:
 
 def _with(case: Case, item: Item, template: Template) -> Case:
     """Return the case with an instrument of the catalogue, its span and steps as they are."""
-    present = case.file.instruments[_entry(item)]
+    entry = _entry(item)
+    present = case.file.instruments[entry]
     better = Instrument.model_validate(dict(template.keys))
     steps = ("digit", "division", "readable_to")
     kept = {"span": present.span} if present.span is not None else {}
     if better.digit is None and better.division is None:
         kept |= {key: getattr(present, key) for key in steps}
-    change = Change(
-        instruments={_entry(item): better.model_copy(update=kept)}, called=template.name
+    better = better.model_copy(update=kept)
+    specimens = {leaf.instrument for leaf in case.leaves if leaf.instrument is not None}
+    if all(other == item.name or other.partition("#")[0] != entry for other in specimens):
+        return with_change(case, Change(instruments={entry: better}, called=template.name))
+    own = item.name.replace("#", " ") + " alone"  # no name of the user's holds a space
+    file = _read_with(case.file, item.name, own)
+    change = Change(instruments={own: better}, called=template.name)
+    return _renamed(with_change(replace(case, file=file), change), own, item.name)
+
+
+def _read_with(file: CaseFile, specimen: str, own: str) -> CaseFile:
+    """Return the file with all readings of a specimen taken with another instrument."""
+
+    def moved(entries: Mapping[str, Any]) -> dict[str, Any]:
+        return {
+            name: entry.model_copy(update={"instrument": own})
+            if isinstance(entry, Spread) and entry.instrument == specimen
+            else entry
+            for name, entry in entries.items()
+        }
+
+    update: dict[str, Any] = {"inputs": moved(file.inputs)}
+    if file.runs is not None:
+        rows = {run: moved(cells) for run, cells in file.runs.rows.items()}
+        runs = {"readings": moved(file.runs.readings), "rows": rows}
+        update["runs"] = file.runs.model_copy(update=runs)
+    return file.model_copy(update=update)
+
+
+def _renamed(case: Case, own: str, specimen: str) -> Case:
+    """Return the case with its sources called, and so drawn, as the specimen's were."""
+    sources = (replace(s, name=s.name.replace(own, specimen)) for s in case.sources)
+    steps = (
+        replace(step, detail=str(step.detail).replace(own, specimen))
+        if step.op == "source"
+        else step
+        for step in case.program.steps
     )
-    return with_change(case, change)
+    program = replace(case.program, steps=tuple(steps))
+    return replace(case, sources=tuple(sources), program=program)
