@@ -20,6 +20,7 @@ import numpy as np
 from effband.case.as_written import values_as_written
 from effband.case.model import Case, Output, Settings
 from effband.case.program import Program, Step
+from effband.decide.cross_checks import Agreement, failing_cross_checks
 from effband.decide.merge import AFTER, Apart, Merged, merge
 from effband.decide.pairs import Pair, differences, not_compared
 from effband.evidence.tables import FloatArray
@@ -71,6 +72,8 @@ class Change:
         The band of the change if nothing were shared; None where nothing is.
     differs
         Why both are not the same number, a clause each.
+    disputed
+        Whether a cross-check that disagrees enters one of them.
     """
 
     before: Output
@@ -85,6 +88,7 @@ class Change:
     reached: Share | None
     unshared: Interval | None = None
     differs: tuple[str, ...] = ()
+    disputed: bool = False
 
     @property
     def likelier(self) -> Share:
@@ -130,6 +134,8 @@ class Compared:
         Results that are in one case only, or in units that do not fit, a clause each.
     warnings
         What a reader should mind: what is wrong, and what to do.
+    failing
+        Cross-checks that disagree, of the case before and of the one after.
     """
 
     before: Case
@@ -141,6 +147,7 @@ class Compared:
     apart: tuple[Apart, ...]
     not_compared: tuple[str, ...]
     warnings: tuple[tuple[str, str], ...]
+    failing: tuple[tuple[Agreement, ...], tuple[Agreement, ...]] = ((), ())
 
 
 def compare(
@@ -183,8 +190,18 @@ def compare(
     if merged.shared:
         apart = merge(before, after, outputs, share=False)
         unshared = [*_Sums(apart, pairs, settings, workers, stop).bands_of_changes()]
+    failing = (
+        failing_cross_checks(before, settings, workers, stop),
+        failing_cross_checks(after, settings, workers, stop),
+    )
     changes = tuple(
-        replace(change, unshared=band, differs=tuple(differences(before, after, pair)))
+        replace(
+            change,
+            unshared=band,
+            differs=tuple(differences(before, after, pair)),
+            disputed=_enters(failing[0], before, pair.before)
+            or _enters(failing[1], after, pair.after),
+        )
         for change, band, pair in zip(found, unshared, pairs, strict=True)
     )
     (ranking,) = rank(
@@ -204,7 +221,13 @@ def compare(
         merged.apart,
         not_compared(before, after),
         tuple(_warnings(before, after, merged, changes)),
+        failing,
     )
+
+
+def _enters(failing: Sequence[Agreement], case: Case, output: Output) -> bool:
+    at = case.outputs.index(output)
+    return any(at in dict(agreement.check.touches) for agreement in failing)
 
 
 def _as(word: str, output: Output, step: int) -> Output:
@@ -343,6 +366,7 @@ def _warnings(
     before: Case, after: Case, merged: Merged, changes: Sequence[Change]
 ) -> Iterator[tuple[str, str]]:
     """Yield what a reader should mind, and what to do."""
+    yield from _runs_of_groups(before, changes)
     unlike: dict[str, list[str]] = {}
     for each in merged.apart:
         if each.differs:
@@ -369,12 +393,35 @@ def _warnings(
                 share = f"{100 * number.summary.beyond_ceiling:.0f} %"
                 what = f"{output.title}, {word}, lies above its ceiling in {share} of the trials"
                 yield what, "look for an error there before the two are compared"
-        if change.change.summary.no_variance is not None:
-            what = (
-                f"{change.before.title}: its change has no standard uncertainty, since "
-                f"{change.change.summary.no_variance}"
-            )
-            yield what, "the median and the band stand; more repeats would help"
+    yield from _no_variances(changes)
+
+
+def _runs_of_groups(before: Case, changes: Sequence[Change]) -> Iterator[tuple[str, str]]:
+    """Yield that a single run was compared though a group of runs has it."""
+    groups = dict.fromkeys(o.group for o in before.outputs if o.group is not None)
+    for run in dict.fromkeys(change.before.run for change in changes):
+        group = next((g for g in groups if run in g.members), None)
+        if group is not None:
+            what = f"run {run} is one of the {len(group.members)} runs of {group.name}"
+            remedy = "one run alone, picked after the test, proves little: the group tells more "
+            yield what, f"{remedy}(--run {group.name}, or no --run)"
+
+
+def _no_variances(changes: Sequence[Change]) -> Iterator[tuple[str, str]]:
+    """Yield why changes have no standard uncertainty, each reason once."""
+    reasons: dict[str, list[str]] = {}
+    for change in changes:
+        why = change.change.summary.no_variance
+        if why is not None:
+            reasons.setdefault(why, []).append(change.before.title)
+    for why, titles in reasons.items():
+        names = titles[0] if len(titles) == 1 else f"{len(titles)} changes"
+        if "scatter of a group" in why:
+            why = "three runs or fewer of a load are too few for one"
+        remedy = "the bands are good as they are"
+        if "few" in why or "degree" in why:
+            remedy += "; a fourth brings it"
+        yield f"{names}: no +- figure, since {why}", remedy
 
 
 def _remedy(why: str, kinds: set[str]) -> str:

@@ -10,6 +10,8 @@ from effband.case.model import Case, Item, Output, loads
 from effband.case.upgrades import Cost, parse_cost
 from effband.decide.chances import Chance
 from effband.decide.common_draws import CommonDraws, Half, Narrowing
+from effband.decide.cross_checks import Agreement
+from effband.decide.moved import Moved
 from effband.decide.proposals import Proposal
 from effband.decide.spending import Spending
 from effband.problems import nearest
@@ -36,7 +38,10 @@ class Option:
     chances
         Of the claims that are not settled now.
     moved
-        The output as written, now and then, where the upgrade states another value; else None.
+        Where the upgrade states another value for the output; else None.
+    left
+        Numbers that may have been read with what it replaces, where it moves the output beyond
+        its band.
     why_not
         Why there is no band.
     """
@@ -51,8 +56,14 @@ class Option:
     repeats: int | None
     by_repeats: bool
     chances: tuple[Chance, ...]
-    moved: tuple[float, float] | None
+    moved: Moved | None
+    left: tuple[str, ...] = ()
     why_not: str = ""
+
+    @property
+    def beyond(self) -> bool:
+        """Whether it moves the output out of its band, so that it betters nothing."""
+        return self.moved is not None and self.moved.beyond
 
     @property
     def saved_per_cost(self) -> float | None:
@@ -73,7 +84,7 @@ class Advice:
     output, now
         The output asked about, and its half-width.
     options
-        All upgrades, for each output what saves most first.
+        All upgrades, for each output what saves most first, and what leaves its band last.
     ties
         Names of options for `output` whose half-widths the trials cannot tell apart.
     floor
@@ -85,6 +96,8 @@ class Advice:
         What is not on the list and would narrow it.
     amount, spending
         The money there is, and what it buys best; None where that was not asked.
+    failing
+        Cross-checks of the case that disagree.
     """
 
     case: Case
@@ -98,6 +111,7 @@ class Advice:
     proposals: tuple[Proposal, ...]
     amount: Cost | None
     spending: Spending | None
+    failing: tuple[Agreement, ...] = ()
 
 
 def output_of(case: Case, result: str | None, run: str | None) -> Output:

@@ -120,9 +120,11 @@ def _widths(
             found.append(width_about(by, output.target.unit, value))
         except Misread as error:
             if not found:
-                name = output.target.name
+                name, what = output.target.name, error.what
+                if what.endswith("?"):
+                    what += f" {name} is in {output.target.unit.text}"
                 remedy = f"{error.remedy} (it is asked of {name}; --result names another)"
-                raise Misread(error.start, error.length, error.what, remedy) from None
+                raise Misread(error.start, error.length, what, remedy) from None
             found.append(None)
     return found
 

@@ -6,6 +6,7 @@ expected, or those measured so far; what is worked out is what such readings wou
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
@@ -17,10 +18,13 @@ from effband.case.model import Case, Item, Leaf, Output
 from effband.case.resolve import with_change, with_longer_runs
 from effband.case.upgrades import change_of
 from effband.decide.common_draws import CommonDraws, Half, key_of
+from effband.decide.cross_checks import Agreement, failing_cross_checks
+from effband.decide.moved import moved
 from effband.decide.proposals import proposals
 from effband.decide.repeats import runs_there, with_endless_repeats, with_repeats
 from effband.decide.target import parse_target
 from effband.problems import CaseError, ComputationRefused
+from effband.propagate.counting import Counts
 from effband.propagate.half_widths import half_widths_without
 from effband.propagate.rows import Rows
 from effband.units import parse_unit
@@ -132,6 +136,8 @@ class Plan:
         None where runs, or their length, change nothing.
     better
         Instruments and other things done better.
+    failing
+        Cross-checks of the case that disagree.
     """
 
     case: Case
@@ -144,6 +150,7 @@ class Plan:
     repeats: Repeats | None
     longer: Longer | None
     better: tuple[Better, ...]
+    failing: tuple[Agreement, ...] = ()
 
     @property
     def expected(self) -> bool:
@@ -222,9 +229,12 @@ def plan(
     longer = _longer(trial)
     tell(3)
     better = (*_upgrades(trial), *_proposed(trial, wideners, now))
+    settings = replace(case.settings, seed=draws.seed, probability=draws.probability)
+    failing = failing_cross_checks(case, settings, draws.workers, draws.stop)
     tell(4)
     return Plan(
-        case, output, draws, nominal, trial.target, now.value, wideners, repeats, longer, better
+        *(case, output, draws, nominal, trial.target, now.value),
+        *(wideners, repeats, longer, better, failing),
     )
 
 
@@ -247,6 +257,17 @@ class _Trial:
     def half(self, case: Case) -> float:
         """Return the half-width in a variant, SI. Raises ComputationRefused."""
         return self.half_of(case).value
+
+    def leaves(self, changed: Case) -> bool:
+        """Return whether a change moves the output out of its band, so that it betters nothing."""
+        key = key_of(self.output)
+        shift = moved(self.case, changed, key, self._counts, self.draws.probability)
+        return shift is not None and shift.beyond
+
+    @functools.cached_property
+    def _counts(self) -> Counts:
+        key = key_of(self.output)
+        return self.draws.counts(self.case, [key])[key]
 
     def wideners(self, case: Case) -> tuple[Widener, ...]:
         """Return what widens the output in a variant, the widest first."""
@@ -405,7 +426,12 @@ def _upgrades(trial: _Trial) -> Iterator[Better]:
                 case = with_change(trial.case, change_of(trial.case, name))
             else:
                 case = with_repeats(trial.case, trial.output.run, upgrade.repeats)
-            yield Better(name, UPGRADE, trial.half(case))
+            half = trial.half(case)
+            if trial.leaves(case):
+                why_not = "it moves the value out of its band: `effband upgrade` says how far"
+                yield Better(name, UPGRADE, None, why_not)
+            else:
+                yield Better(name, UPGRADE, half)
         except CaseError as refused:
             yield Better(name, UPGRADE, None, refused.problems[0].what)
         except ComputationRefused as refused:

@@ -13,13 +13,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from effband.case.as_written import values_as_written
-from effband.case.model import Case, Item, Output
+from effband.case.model import Case, Claim, Item, Output
 from effband.case.program import Step
 from effband.case.resolve import with_change
 from effband.case.upgrades import Cost, change_of, parse_cost, together
 from effband.decide.chances import Chance, chance, unsettled
 from effband.decide.common_draws import CommonDraws, Half, Key, key_of, ties
+from effband.decide.cross_checks import Agreement, failing_cross_checks
+from effband.decide.moved import Moved, moved, read_beside
 from effband.decide.options import Advice, Option, output_of
 from effband.decide.proposals import proposals
 from effband.decide.repeats import scatters_by_run, with_endless_repeats, with_repeats
@@ -33,7 +34,6 @@ from effband.propagate.variants import Rewriting
 LITTLE = 0.05  # of the half-width: if nothing on the list saves more, something else comes first
 MOST_REPEATS = 100
 LEAST_RUNS_FOR_T = 3
-SAME = 1e-9  # relative, within which a value counts as the same
 
 Progress = Callable[[str, int, int], None]
 
@@ -108,6 +108,8 @@ class _Adviser:
                 why_not = refused.what if isinstance(refused, ComputationRefused) else str(refused)
             options.append(self._option(name, changed.get(name), then.get(name, {}), why_not))
             self._tell("upgrades", len(self.upgrades) + 2)
+        for name in [n for n, other in changed.items() if self._strays(n, other)]:
+            del changed[name], then[name]  # another number, and no better known one
         halves = {n: self.draws.half(c[self.key]) for n, c in then.items() if self.key in c}
         spending = None
         if amount is not None:
@@ -134,7 +136,14 @@ class _Adviser:
             found,
             amount,
             spending,
+            self._failing(),
         )
+
+    def _failing(self) -> tuple[Agreement, ...]:
+        """Return the cross-checks that disagree, in as many trials as a run has."""
+        draws = self.draws
+        settings = replace(self.case.settings, seed=draws.seed, probability=draws.probability)
+        return failing_cross_checks(self.case, settings, draws.workers, draws.stop)
 
     def _tell(self, what: str, total: int) -> None:
         self.done += 1
@@ -187,6 +196,13 @@ class _Adviser:
         half = self.draws.half(then[key]) if key in then else None
         if half is None and not why_not:
             why_not = f"{output.title} has no value then"
+        shift = None if changed is None or half is None else self._moved(changed, key)
+        if shift is not None and shift.beyond:
+            left = read_beside(self.case, upgrade.replaces)
+            cost = None if upgrade.cost is None else parse_cost(upgrade.cost)
+            return Option(
+                *(name, upgrade.label, cost, output, now, half, None, None, False, (), shift, left)
+            )
         saved = None if half is None else now.less(half)
         repeats, possible = None, False
         if upgrade.repeats is None and output.run is not None:
@@ -204,21 +220,35 @@ class _Adviser:
             repeats,
             possible,
             () if changed is None else self._chances(changed, then),
-            None if changed is None or half is None else self._moved(changed, key),
-            why_not,
+            shift,
+            why_not=why_not,
         )
 
-    def _moved(self, changed: Case, key: Key) -> tuple[float, float] | None:
-        """Return an output as written, now and then, where an upgrade states another value."""
-        now, then = (_as_written(case, key) for case in (self.case, changed))
-        return None if abs(then - now) <= SAME * abs(now) else (now, then)
+    def _moved(self, changed: Case, key: Key) -> Moved | None:
+        """Return how an upgrade moves an output."""
+        return moved(self.case, changed, key, self.counts[key], self.draws.probability)
+
+    def _strays(self, name: str, changed: Case) -> bool:
+        """Return whether an upgrade moves what it is for, or what is asked about, too far."""
+        there = set(map(key_of, changed.outputs))
+        shifts = (
+            self._moved(changed, key) for key in {self.key, key_of(self.outputs[name])} & there
+        )
+        return any(shift is not None and shift.beyond for shift in shifts)
 
     def _chances(self, changed: Case, then: dict[Key, Counts]) -> tuple[Chance, ...]:
         found = (
             chance(claim, self.case, changed, self.counts, then, self.draws.probability)
             for claim in self.claims
         )
-        return tuple(each for each in found if each is not None)
+        return tuple(
+            each for each in found if each is not None and not self._leaves(changed, each.claim)
+        )
+
+    def _leaves(self, changed: Case, claim: Claim) -> bool:
+        """Return whether a result of a claim would leave its band, so that nothing is settled."""
+        shifts = (self._moved(changed, key_of(self.case.outputs[at])) for at in claim.outputs)
+        return any(shift is not None and shift.beyond for shift in shifts)
 
     # -- repeats -----------------------------------------------------------------------------
 
@@ -334,15 +364,10 @@ class _Adviser:
         return sorted(found, key=lambda each: (each[1], each[0].name))
 
 
-def _place(option: Option, order: Sequence[Key]) -> tuple[int, float, str]:
+def _place(option: Option, order: Sequence[Key]) -> tuple[int, bool, float, str]:
     """Return where an option stands: by what it is for, then by what it saves."""
     saved = float("-inf") if option.saved is None else option.saved.value
-    return order.index(key_of(option.output)), -saved, option.name
-
-
-def _as_written(case: Case, key: Key) -> float:
-    step = next(output.step for output in case.outputs if key_of(output) == key)
-    return values_as_written(case, [step])[0]
+    return order.index(key_of(option.output)), option.beyond, -saved, option.name
 
 
 def _perfect(case: Case, sources: set[str]) -> Case:

@@ -14,6 +14,7 @@ from effband.propagate.engine import Share
 from effband.propagate.ranking import Line
 from effband.report import words
 from effband.report.columns import wrapped
+from effband.report.decisions import above, amount, documents
 from effband.report.judgements import NONE, share
 from effband.report.screen import BAR, LEAST_SHOWN, LONGEST_RANKING
 from effband.study import ENGINE_NUMBER
@@ -38,6 +39,7 @@ def screen(found: Compared) -> str:
         *wrapped(found.after.title, "after:  "),
         f"{words.probability(asked)} bands from {trials} trials",
         "",
+        *_disputes(found),
         *_headline(first, asked),
         *_wideners(found),
     ]
@@ -57,6 +59,16 @@ def screen(found: Compared) -> str:
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
+def _disputes(found: Compared) -> list[str]:
+    """Return the cross-checks that disagree, of both cases."""
+    was = [change.before for change in found.changes]
+    now = [change.after for change in found.changes]
+    return [
+        *above(found.before, found.failing[0], was, "before"),
+        *above(found.after, found.failing[1], now, "after"),
+    ]
+
+
 def _headline(change: Change, asked: float) -> list[str]:
     """Return the first change in full: what differs, the numbers, the verdict."""
     lines = [*wrapped(title(change), ""), *_not_the_same(change)]
@@ -73,7 +85,7 @@ def _headline(change: Change, asked: float) -> list[str]:
     if change.unshared is not None:
         half = change.change.summary.interval.half_width
         now, then = (
-            f"{words.width(x, unit, half / unit.factor)} {unit.width_symbol}".rstrip()
+            amount(words.width(x, unit, half / unit.factor), unit.width_symbol)
             for x in (half, change.unshared.half_width)
         )
         lines += wrapped(f"half-width of the change: {now}; {then} if nothing were shared", "  ")
@@ -153,8 +165,9 @@ def verdict(change: Change, asked: float, brief: bool = False) -> list[str]:
     chance = f"after is {more if seen is change.higher else less} in {_trials(seen, both_sided)}"
     needed = f"{words.probability(both_sided)} are asked for, since it could have gone either way"
     why = "" if brief else f"; {needed}"
+    real = "The change is real, but disputed" if change.disputed else "The change is real"
     found = {
-        True: f"The change is real: {chance}.",
+        True: f"{real}: {chance}.",
         False: f"Not shown: {chance}{why}.",
         None: f"Too close to call: {chance}; more trials (--trials) settle it.",
     }[change.shown(asked)]
@@ -173,11 +186,12 @@ def _by(change: Change, asked: float) -> list[str]:
     if change.reached is None or change.by is None:
         return []
     unit = change.before.target.unit
-    amount = f"{change.by / unit.factor:g} {unit.width_symbol}".rstrip()
+    size = amount(f"{change.by / unit.factor:g}", unit.width_symbol)
     way = "or more" if change.by >= 0 else "or further down"
     seen = _trials(change.reached, asked)
-    said = {True: "shown", False: "not shown", None: "too close to call"}[change.by_shown(asked)]
-    return [f"By {amount} {way}: {said}, in {seen} ({words.probability(asked)} asked for)."]
+    shown = "shown, but disputed" if change.disputed else "shown"
+    said = {True: shown, False: "not shown", None: "too close to call"}[change.by_shown(asked)]
+    return [f"By {size} {way}: {said}, in {seen} ({words.probability(asked)} asked for)."]
 
 
 def _is_judged(change: Change) -> bool:
@@ -248,8 +262,8 @@ def document(found: Compared) -> dict[str, Any]:
     keys = ("seed", "trials", "probability", "digits")
     return {
         "effband": {"version": __version__, "format": 1, "engine": ENGINE_NUMBER},
-        "before": _case(found.before),
-        "after": _case(found.after),
+        "before": {**_case(found.before), "disagree": documents(found.failing[0])},
+        "after": {**_case(found.after), "disagree": documents(found.failing[1])},
         "settings": {key: getattr(settings, key) for key in keys},
         "changes": [_change(change, settings.probability) for change in found.changes],
         "ranking": [
@@ -294,6 +308,7 @@ def _change(change: Change, asked: float) -> dict[str, Any]:
         else {"low": half.low / unit.factor, "high": half.high / unit.factor},
         "unshared_half_width": None if half is None else half.half_width / unit.factor,
         "differs": list(change.differs),
+        "disputed": change.disputed,
         "notes": verdict(change, asked),
     }
 

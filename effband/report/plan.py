@@ -6,10 +6,13 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from effband import __version__
+from effband.case.upgrades import parse_cost
+from effband.decide.options import output_of
 from effband.decide.plan import AS_SOLD, MOST_REPEATS, TIMES, UPGRADE, Better, Longer, Plan, Repeats
 from effband.problems import printable, width
 from effband.report import words
 from effband.report.columns import COLUMNS, wrapped
+from effband.report.decisions import above, amount, documents
 from effband.report.screen import BAR, LONGEST_RANKING
 from effband.study import ENGINE_NUMBER
 
@@ -34,6 +37,7 @@ def screen(plan: Plan) -> str:
             f"{words.probability(plan.draws.probability)} bands from {trials} trials, {state}", ""
         ),
         "",
+        *above(case, plan.failing, [output]),
         *wrapped(text, ""),
         *(line for said in verdict(plan) for line in wrapped(said, "  ", "    ")),
         *_wideners(plan),
@@ -56,17 +60,36 @@ def verdict(plan: Plan) -> list[str]:
         return [f"what reaches it: {steps[0]}"]
     if steps:
         return [f"each of these reaches it by itself: {'; '.join(steps)}"]
-    left = "since more runs change nothing" if plan.repeats is None else "left by endless runs"
-    if plan.floor <= plan.target:
-        left = f"left by endless runs: more than {MOST_REPEATS} would reach it"
-    floor = f"the floor is {_with_unit(plan, plan.floor)}, {left}"
-    said = [f"no listed step reaches {_target(plan)}; {floor}"]
+    if plan.repeats is None:
+        floor = "more runs change nothing"
+    elif plan.floor <= plan.target:
+        floor = f"more than {MOST_REPEATS} runs would"
+    else:
+        floor = f"more runs alone cannot pass {_with_unit(plan, plan.floor)}"
+    said = [f"no single step listed here reaches {_target(plan)}; {floor}"]
     if plan.limits:
-        said.append(f"what limits it there: {printable(plan.limits[0].item.name)}")
+        said.append(f"what limits it then: {printable(plan.limits[0].item.name)}")
     nearest = min(_by_itself(plan), default=None)
     if nearest is not None and nearest[0] < LITTLE * plan.floor:
         said.append(f"what comes nearest: {nearest[1]}, {_with_unit(plan, nearest[0])}")
-    return said
+    return said + _several(plan)
+
+
+def _several(plan: Plan) -> list[str]:
+    """Return what to ask where upgrades might do together what none does alone."""
+    upgrades = [each.name for each in plan.better if each.way == UPGRADE and each.half_width]
+    if len(upgrades) < 2:
+        return []
+    texts = [plan.case.file.upgrades[name].cost for name in upgrades]
+    costs = [parse_cost(text) for text in texts if text is not None]
+    if not costs:
+        return ["several upgrades together may: give each a `cost:` and ask `effband upgrade`"]
+    money = f"{sum(cost.amount for cost in costs):.10g} {costs[0].currency}"
+    output, asked = plan.output, ""
+    if output != output_of(plan.case, None, None):
+        asked = f" --result {output.target.name}" + f" --run {output.run}" * bool(output.run)
+    command = f'effband upgrade {plan.case.text.file}{asked} --spend "{money}"'
+    return [f"several together may: `{command}` finds the best set for that money"]
 
 
 def _by_itself(plan: Plan) -> Iterator[tuple[float, str]]:
@@ -226,12 +249,12 @@ def _half(plan: Plan, si: float) -> str:
 
 
 def _with_unit(plan: Plan, si: float) -> str:
-    return f"{_half(plan, si)} {plan.output.target.unit.width_symbol}".rstrip()
+    return amount(_half(plan, si), plan.output.target.unit.width_symbol)
 
 
 def _target(plan: Plan) -> str:
     unit = plan.output.target.unit
-    return f"{words.plain(plan.target / unit.factor)} {unit.width_symbol}".rstrip()
+    return amount(words.plain(plan.target / unit.factor), unit.width_symbol)
 
 
 # -- for machines -----------------------------------------------------------------------------
@@ -310,6 +333,7 @@ def document(plan: Plan) -> dict[str, Any]:
             "half_width": size(plan.floor),
             "limited_by": plan.limits[0].item.name if plan.limits else None,
         },
+        "disagree": documents(plan.failing),
         "warnings": [f"{problem.what}: {problem.remedy}" for problem in case.warnings],
         "notes": [ADVICE],
     }

@@ -17,9 +17,11 @@ from effband.decide.spending import Purchase
 from effband.problems import printable, width
 from effband.report import words
 from effband.report.columns import COLUMNS, wrapped
+from effband.report.decisions import above, amount, documents
 from effband.study import ENGINE_NUMBER
 from effband.units import Unit
 
+MOST_LEFT = 4  # numbers named that may have been forgotten
 SELDOM = 0.01  # chances below it are told together
 MOST_LINES = 6  # of chances for one claim
 LEAST_ORDERED, MOST_ORDERED = 2, 3  # options named by what they save for their cost
@@ -30,20 +32,31 @@ def screen(advice: Advice) -> str:
     """Return the text for a terminal, ending in a newline."""
     lines = [*wrapped(advice.case.title, "")]
     chance = words.probability(advice.draws.probability)
+    asked = dict.fromkeys([key_of(advice.output), *(key_of(o.output) for o in advice.options)])
+    outputs = {key_of(output): output for output in advice.case.outputs}
+    disputes = above(advice.case, advice.failing, [outputs[key] for key in asked])
+    lines += ["", *disputes] if disputes else []
     now = _half(advice.now.value, advice)
     lines += wrapped(f"{advice.output.title}: half-width of the {chance} band now {now}", "")
     if not advice.options:
         text = "Nothing is on the list: write what you could buy under `upgrades:` in the case"
         lines += ["", *wrapped(text, "")]
-    for key in dict.fromkeys(key_of(option.output) for option in advice.options):
-        lines += ["", *_table([o for o in advice.options if key_of(o.output) == key], advice)]
+    ranked = [option for option in advice.options if not option.beyond]
+    for key in dict.fromkeys(key_of(option.output) for option in ranked):
+        lines += ["", *_table([o for o in ranked if key_of(o.output) == key], advice)]
+    for option in advice.options:
+        if option.beyond:
+            lines += ["", *wrapped(_beyond(option, advice), "", GAP)]
     lines += _remarks(advice)
     lines += _chances(advice)
     lines += _spending(advice)
     lines += _proposals(advice)
     trials = f"{advice.draws.trials:,}".replace(",", " ")
-    runs = any(option.by_repeats for option in advice.options)
-    text = "`or runs`: so many runs in all would do as much. " if runs else ""
+    text = ""
+    if any(option.by_repeats for option in advice.options):
+        text = "`or runs`: so many runs in all would do as much; `never`: no number would. "
+    if len(ranked) > 1:
+        text += "What each saves is by itself: savings do not add up. "
     lines += ["", *wrapped(f"{AS_THEY_ARE} {text}{_error(advice)}From {trials} trials.", "")]
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
@@ -56,7 +69,7 @@ AS_THEY_ARE = (
 def _half(si: float, advice: Advice) -> str:
     """Return a half-width of the output asked about, with its unit."""
     unit = advice.output.target.unit
-    return f"{words.width(si, unit)} {unit.width_symbol}".rstrip()
+    return amount(words.width(si, unit), unit.width_symbol)
 
 
 # -- the table ---------------------------------------------------------------------------------
@@ -109,7 +122,7 @@ def _row(option: Option, step: Cost | None, by_repeats: bool) -> list[str]:
     if step is not None:
         cells.append(_per(option, step, unit))
     if by_repeats:
-        cells.append("-" if not option.by_repeats else str(option.repeats or "none"))
+        cells.append("-" if not option.by_repeats else str(option.repeats or "never"))
     return cells
 
 
@@ -152,29 +165,57 @@ def _remarks(advice: Advice) -> list[str]:
     if advice.options and not any(option.cost for option in advice.options):
         lines += wrapped("No costs are given, so nothing is ranked by cost.", "")
     for option in advice.options:
-        if option.moved is not None:
-            lines += wrapped(_moved(option), "")
+        if option.moved is not None and not option.beyond:
+            lines += wrapped(_moved(option), "") if _moved(option) else []
     if advice.first is not None:
         item, without = advice.first
         listed = "No listed option narrows this by more than 5 %: " if advice.options else ""
         text = f"{listed}measure {printable(item.name)} first, {_half(without, advice)} without it."
         lines += wrapped(text[0].upper() + text[1:], "")
     if advice.floor is not None:
-        text = "Floor, with all that the options better held perfect: "
-        lines += wrapped(f"{text}{_half(advice.floor, advice)}.", "")
+        text = "would be left if all that these options better were known perfectly."
+        lines += wrapped(f"{_half(advice.floor, advice)} {text}", "")
     return ["", *lines] if lines else []
 
 
 def _moved(option: Option) -> str:
-    """Return that an option states another value, so that more changes than the width."""
+    """Return that an option states another value; nothing where that does not show."""
     assert option.moved is not None
     unit = option.output.target.unit
     decimals = words.decimals_for(option.now.value / unit.factor)
-    now, then = (words.fixed(unit.from_si(value), decimals) for value in option.moved)
+    ends = (option.moved.now, option.moved.then)
+    now, then = (words.fixed(unit.from_si(value), decimals) for value in ends)
+    if now == then:
+        return ""
+    saves = option.saved is not None and option.saved.shows and option.saved.value > 0
+    part = ", and part of what it saves is that" if saves else ""
+    value = f"{then} {unit.symbol}".rstrip()
+    name = option.output.target.name
+    return f"{option.name} states another value: {name} would be {value}, not {now}{part}."
+
+
+def _beyond(option: Option, advice: Advice) -> str:
+    """Return that an option moves the value out of its band, and what was forgotten, it may be."""
+    assert option.moved is not None
+    unit, band = option.output.target.unit, option.moved.band
+    decimals = words.decimals_for(option.now.value / unit.factor)
+    ends = (option.moved.then, option.moved.now, band.low, band.high)
+    then, now, low, high = (words.fixed(unit.from_si(value), decimals) for value in ends)
+    value = f"{then} {unit.symbol}".rstrip()
+    replaced = advice.case.file.upgrades[option.name].replaces
+    if option.left:
+        old = f"with the old {_listed(replaced)}"
+        remedy = (
+            f"{_listed(option.left[:MOST_LEFT])} {'were' if len(option.left) > 1 else 'was'} taken "
+            f"{old}: write all that would change under `adds: {{inputs: ...}}`, with `formulas:` "
+            "that use it"
+        )
+    else:
+        remedy = "look at its values, units and formulas again"
     return (
-        f"{option.name} states another value: {option.output.target.name} would be {then} "
-        f"{unit.symbol}".rstrip()
-        + f", not {now}, and part of what it saves is that."
+        f"{option.name} is left out: {option.output.target.name} would be {value} with it, "
+        f"not {now}, and that lies outside the band ({low} to {high}). A better measurement does "
+        f"not do that; {remedy}."
     )
 
 
@@ -274,8 +315,8 @@ def _error(advice: Advice) -> str:
     if not errors or not max(errors):
         return ""
     unit = advice.output.target.unit
-    error = f"{words.width(max(errors), unit)} {unit.width_symbol}".rstrip()
-    return f"Savings are good to {error} (one simulation uncertainty). "
+    error = amount(words.width(max(errors), unit), unit.width_symbol)
+    return f"Other random numbers would shift them by some {error}. "
 
 
 # -- for machines ------------------------------------------------------------------------------
@@ -319,6 +360,7 @@ def document(advice: Advice) -> dict[str, Any]:
             }
             for each in advice.proposals
         ],
+        "disagree": documents(advice.failing),
         "assumptions": [AS_THEY_ARE],
     }
 
@@ -344,7 +386,8 @@ def _option(option: Option) -> dict[str, Any]:
         else saved.simulation_uncertainty / unit.factor,
         "saved_per_cost": None if per_cost is None else per_cost / unit.factor,
         "runs_as_good": option.repeats,
-        "value_as_written_then": None if option.moved is None else unit.from_si(option.moved[1]),
+        "value_as_written_then": None if option.moved is None else unit.from_si(option.moved.then),
+        "beyond_band": option.beyond,
         "claims": [
             {
                 "result": each.claim.result,

@@ -250,7 +250,8 @@ def test_the_screen_is_short_and_says_what_it_takes_for_granted(shown: Any) -> N
     assert "Half-widths take all readings as they are" in text
     assert "For 100 EUR: digital_gauge" in text
     assert "settles it with a chance of" in text
-    assert "Floor, with all that the options better held perfect" in text
+    assert "would be left if all that these options better were known perfectly" in text
+    assert "savings do not add up" in text
     assert "For what they cost: weighed_tank, then" in text
 
 
@@ -301,13 +302,22 @@ effband: 1
 title: another value
 inputs: {x: {value: 100 W, plus_minus: 5 W}}
 results: {y: {formula: x, unit: W}}
-upgrades: {other: {replaces: x, input: {value: 90 W, plus_minus: 1 W}}}
+upgrades: {other: {replaces: x, input: {value: 98 W, plus_minus: 1 W}}}
 """
     said = effband("upgrade", case("other.yaml", text), "--trials", "10000")
-    assert "other states another value: y would be 90.0 W, not 100.0" in said.out
+    told = "other states another value: y would be 98.0 W, not 100.0"
+    assert f"{told}, and part of what it saves is that." in " ".join(said.out.split())
     assert re.search(r"other +4\.7\d -> 0\.95 +3\.8, 80 %", said.out)  # .95 * 5 and .95 * 1
     (one,) = json.loads(effband("upgrade", case("other.yaml", text), "--json").out)["upgrades"]
-    assert one["value_as_written_then"] == pytest.approx(90)
+    assert one["value_as_written_then"] == pytest.approx(98)
+    assert one["beyond_band"] is False
+    # what widens it saves nothing, and a value that is the same in the digits shown is no other
+    wider = text.replace("plus_minus: 1 W", "plus_minus: 9 W")
+    said = effband("upgrade", case("wider.yaml", wider), "--trials", "10000")
+    assert f"{told}." in " ".join(said.out.split())
+    same = text.replace("98 W", "100.001 W")
+    said = effband("upgrade", case("same.yaml", same), "--trials", "10000")
+    assert "states another value" not in said.out
 
 
 def test_an_option_without_a_band_says_why(effband: Effband, case: CaseFile) -> None:

@@ -424,7 +424,7 @@ def test_of_two_sets_that_tie_the_cheaper_is_bought() -> None:
 
 
 def test_an_option_that_states_another_value_is_told_apart() -> None:
-    # y = a * b with a = 10 or 5: half the value, and half the width with it
+    # y = a * b with a = 10 or 9.5: a smaller value, and a smaller width with it
     text = """\
 effband: 1
 title: another value
@@ -433,16 +433,66 @@ inputs:
   b: {value: 1, standard_uncertainty: 0.1}
 results: {y: {formula: a * b, unit: W}}
 upgrades:
-  other: {replaces: a, input: {value: 5 W, standard_uncertainty: 0.3 W}}
+  other: {replaces: a, input: {value: 9.5 W, standard_uncertainty: 0.3 W}}
   same: {replaces: a, input: {standard_uncertainty: 0.2 W}}
 """
     advice = advice_on(text)
     found = options(advice)
-    assert found["other"].moved == (10.0, 5.0)
+    moved = found["other"].moved
+    assert moved is not None
+    assert (moved.now, moved.then) == (10.0, 9.5)
+    assert not found["other"].beyond
     assert found["same"].moved is None
     # no option passes the floor
-    assert advice.floor == pytest.approx(Z * 0.5, rel=0.01)
+    assert advice.floor == pytest.approx(Z * 0.95, rel=0.01)
     assert all(advice.floor < then(option) for option in advice.options)
+
+
+# A larger tub also takes longer to fill; who forgets that has ten times the flow.
+TUB = """\
+effband: 1
+title: a bucket and a watch
+inputs:
+  bucket: {value: 20 L, standard_uncertainty: 0.2 L}
+  time: {value: 5 s, standard_uncertainty: 0.1 s}
+  drop: {constant: 1 W*s/L}
+formulas: {flow: bucket / time}
+results: {y: {formula: drop * flow, unit: W}}
+claims: [{result: y, says: at least 3.9 W}]
+upgrades:
+  forgotten: {replaces: bucket, input: {value: 200 L, standard_uncertainty: 0.2 L}, cost: 5 EUR}
+  tub:
+    adds:
+      inputs:
+        tub: {value: 200 L, standard_uncertainty: 0.2 L}
+        tub_time: {value: 50 s, standard_uncertainty: 0.1 s}
+    formulas: {flow: tub / tub_time}
+    cost: 9 EUR
+"""
+
+
+def test_an_option_that_leaves_the_band_is_neither_ranked_nor_bought() -> None:
+    """Relative u: sqrt(0.01^2 + 0.02^2) now, and sqrt(0.001^2 + 0.002^2) with all written."""
+    advice = advice_on(TUB, "20 EUR")
+    assert [option.name for option in advice.options] == ["tub", "forgotten"]
+    tub, forgotten = advice.options
+    assert forgotten.beyond
+    assert forgotten.moved is not None
+    assert forgotten.moved.then == pytest.approx(40.0)
+    half = 4 * Z * math.hypot(0.01, 0.02)
+    band = forgotten.moved.band
+    assert (band.low, band.high) == pytest.approx((4 - half, 4 + half), abs=0.02)
+    assert forgotten.left == ("time",)
+    assert forgotten.saved is None
+    assert forgotten.chances == ()
+    assert not tub.beyond
+    assert then(tub) == pytest.approx(4 * Z * math.hypot(0.001, 0.002), rel=0.02)
+    assert len(tub.chances) == 1
+    assert advice.spending is not None
+    assert advice.spending.best is not None
+    assert advice.spending.best.names == ("tub",)
+    assert advice.spending.second is None
+    assert advice.ties == ()
 
 
 def test_nothing_is_bought_for_too_little_money() -> None:

@@ -127,7 +127,7 @@ def test_what_more_than_a_hundred_runs_would_need_is_not_reached() -> None:
     assert found.repeats.floor < 1.98 < exact_half(100, 2, 1)
     assert found.repeats.least is None
     assert "not reached by 100 runs" in screen(found)
-    assert "more than 100 would reach it" in verdict(found)[0]
+    assert verdict(found)[0].endswith("; more than 100 runs would")
 
 
 def test_where_nothing_scatters_runs_change_nothing() -> None:
@@ -141,7 +141,7 @@ def test_where_nothing_scatters_runs_change_nothing() -> None:
     assert found.floor == found.now
     assert "More runs change nothing" in screen(found)
     assert verdict(found)[0] == (
-        "no listed step reaches 0.3 W; the floor is 0.95 W, since more runs change nothing"
+        "no single step listed here reaches 0.3 W; more runs change nothing"
     )
 
 
@@ -382,9 +382,35 @@ def test_the_verdict_names_every_step_that_reaches_it() -> None:
     ]
     none = planned(meter_and_scatter(2, 1), "1.5 W")
     assert verdict(none) == [
-        "no listed step reaches 1.5 W; the floor is 2.0 W, left by endless runs",
-        "what limits it there: off",
+        "no single step listed here reaches 1.5 W; more runs alone cannot pass 2.0 W",
+        "what limits it then: off",
     ]
+
+
+def test_several_upgrades_may_do_what_none_does_alone() -> None:
+    upgrades = """
+    upgrades:
+      good_meter: {replaces: off, input: {standard_uncertainty: 0.2 W}, cost: 70 EUR}
+      nine_runs: {repeats: 9, cost: 9.50 EUR}
+    """
+    said = verdict(planned(meter_and_scatter(2, 1, upgrades.strip("\n").lstrip()), "0.5 W"))
+    (last,) = [each for each in said if "together" in each]
+    assert '`effband upgrade case.yaml --spend "79.5 EUR"`' in last
+    free = upgrades.replace(", cost: 70 EUR", "").replace(", cost: 9.50 EUR", "")
+    said = verdict(planned(meter_and_scatter(2, 1, free.strip("\n").lstrip()), "0.5 W"))
+    assert "give each a `cost:`" in said[-1]
+
+
+def test_an_upgrade_that_gives_another_number_reaches_nothing() -> None:
+    upgrades = """
+    upgrades:
+      other: {replaces: off, input: {value: 90 W, standard_uncertainty: 0.2 W}}
+    """
+    found = planned(meter_and_scatter(2, 1, upgrades.strip("\n").lstrip()), "3 W")
+    (other,) = [each for each in found.better if each.way == "upgrade"]
+    assert other.half_width is None
+    assert "it moves the value out of its band" in other.why_not
+    assert other not in found.reaching
 
 
 @pytest.mark.parametrize(

@@ -128,7 +128,7 @@ def test_too_few_trials_are_said_to_be_too_few() -> None:
         ("3 points", "By 3 points or more: shown, in 99.9"),
         ("4 points", "By 4 points or more: not shown, in 50 % of the trials (95 % asked for)"),
         ("20 points", "By 20 points or more: not shown, in no trial (less than 0.003 %)"),
-        ("-1 points", "By -1 points or further down: not shown, in no trial"),
+        ("-1 points", "By -1 point or further down: not shown, in no trial"),
         ("5 % of value", "By 3 points or more: shown"),
     ],
 )
