@@ -1,30 +1,36 @@
 """How likely an upgrade is to settle a claim.
 
-With better means the value itself will move, since it errs today by more than it will then: by
-a normal shift of standard deviation sqrt(u^2 - u_new^2). The claim is settled where the new law,
-moved so, supports or contradicts it by the usual rule. Results that one claim is about are taken
-to move together, since what runs share moves them all.
+With better means the values will move, since they err today by more than they will then: by
+normal shifts whose covariance is what theirs is now less what it is then. So what runs share
+moves them together, and what is each run's own apart. The claim is settled where the trials of
+the better case, moved so, support or contradict it by the usual rule, in all its results at once.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 from scipy import special
 
+from effband.case.claims import ROUNDING, TINY
 from effband.case.model import Case, Claim
-from effband.decide.claims import DOUBTFUL
-from effband.decide.common_draws import Key, key_of
+from effband.decide.claims import DOUBTFUL, IMPOSSIBLE, events_of
+from effband.decide.common_draws import CommonDraws, Key, key_of
 from effband.evidence.tables import FloatArray
+from effband.propagate import streams
 from effband.propagate.counting import Counts
+from effband.propagate.engine import Engine
 from effband.propagate.staircase import Staircase
 from effband.propagate.summary import half_width
+from effband.propagate.variants import values_of
 
 SHIFTS = 4_001
+JOINT_SHIFTS, JOINT_TRIALS = 1_024, 32_768  # where a claim is about several results
+AT_ONCE = 16  # shifts, whose trials so stay in the cache
 LEAST_DEGREES = 2  # of freedom, up to which there is no variance
 
 Bools = npt.NDArray[np.bool_]
@@ -50,7 +56,7 @@ def chance(
     changed: Case,
     now: Mapping[Key, Counts],
     then: Mapping[Key, Counts],
-    probability: float,
+    draws: CommonDraws,
 ) -> Chance | None:
     """Return how likely a change is to settle a claim, None where it has no such results.
 
@@ -60,44 +66,86 @@ def chance(
         Before and after.
     now, then
         Counts of the claim's outputs, by key, before and after.
-    probability
-        Of the bands, whose half-width tells the spread where no variance does.
+    draws
+        Seed and trials; the probability of its bands, whose half-width tells the spread where no
+        variance does.
     """
-    scores = special.ndtri((np.arange(SHIFTS) + 0.5) / SHIFTS)
-    held: list[Bools] = []
-    failed: list[Bools] = []
-    for at in claim.outputs:
-        key = key_of(case.outputs[at])
-        if key not in then:
-            return None
-        before = _spread(case, key, now[key], probability)
-        after = _spread(changed, key, then[key], probability)
-        shift = scores * math.sqrt(max(before**2 - after**2, 0.0))
-        inside, outside = _judged(claim, then[key], shift)
-        held.append(inside)
-        failed.append(outside)
+    keys = [key_of(case.outputs[at]) for at in claim.outputs]
+    if any(key not in then for key in keys):
+        return None
+    counts = [then[key] for key in keys]
+    before = np.array([_spread(case, key, now[key], draws.probability) for key in keys])
+    after = np.array([_spread(changed, key, then[key], draws.probability) for key in keys])
+    low, high = _limits(claim)
+    if len(keys) == 1:
+        scores = special.ndtri((np.arange(SHIFTS) + 0.5) / SHIFTS)
+        shifts = scores * math.sqrt(max(before[0] ** 2 - after[0] ** 2, 0.0))
+        below, above = _below(counts[0], low - shifts), 1.0 - _below(counts[0], high - shifts)
+        outside = below + above
+    else:
+        was, values = _values(case, keys, draws.seed), _values(changed, keys, draws.seed)
+        more = _covariance(was, before) - _covariance(values, after)
+        below, above, outside = _beyond(low, high, values, _joint_shifts(more, draws.seed))
+    beyond = max(each.above_ceiling / each.trials for each in counts)
+    supported = (1.0 - outside >= claim.confidence) & (beyond < DOUBTFUL)
+    contradicted = (below >= claim.confidence) | (above >= claim.confidence)
     return Chance(
-        claim,
-        float(np.mean(np.logical_and.reduce(held))),
-        float(np.mean(np.logical_or.reduce(failed))),
+        claim, float(np.mean(supported)), float(np.mean(contradicted & (beyond < IMPOSSIBLE)))
     )
 
 
-def is_settled(claim: Claim, case: Case, now: Mapping[Key, Counts]) -> bool:
-    """Return whether a claim is settled as things are."""
-    found = [_judged(claim, now[key_of(case.outputs[at])], np.zeros(1)) for at in claim.outputs]
-    return all(inside[0] for inside, _ in found) or any(outside[0] for _, outside in found)
+def unsettled(case: Case, counts: Mapping[Key, Counts], draws: CommonDraws) -> Sequence[Claim]:
+    """Return the claims that are not settled as things are.
+
+    They are counted as a run of the case counts them, in as many trials as `draws` has; a share
+    too near its threshold is not counted again in more.
+
+    Parameters
+    ----------
+    counts
+        Of the outputs that claims are about, by key.
+    draws
+        Seed and trials.
+
+    Raises
+    ------
+    ComputationRefused
+        When the run is stopped.
+    """
+    if not case.claims:
+        return ()
+    engine = Engine(
+        replace(case, outputs=()),
+        draws.seed,
+        draws.trials,
+        draws.workers,
+        stop=draws.stop,
+        events=[event for claim in case.claims for event in events_of(claim)],
+    )
+    engine.run()
+    shares = iter(engine.shares)
+    found = []
+    for claim in case.claims:
+        holds, *outside = (next(shares).value for _ in events_of(claim))
+        failing = max(outside, default=1.0 - holds)
+        about = [counts[key_of(case.outputs[at])] for at in claim.outputs]
+        beyond = max(each.above_ceiling / each.trials for each in about)
+        supported = holds >= claim.confidence and beyond < DOUBTFUL
+        if not supported and not (failing >= claim.confidence and beyond < IMPOSSIBLE):
+            found.append(claim)
+    return found
 
 
-def _judged(claim: Claim, counts: Counts, shift: FloatArray) -> tuple[Bools, Bools]:
-    """Return for which shifts a law supports a claim, and for which it contradicts it."""
-    low = -math.inf if claim.low is None else claim.low
-    high = math.inf if claim.high is None else claim.high
-    below = _below(counts, low - shift)
-    above = 1.0 - _below(counts, high - shift)
-    impossible = counts.above_ceiling >= DOUBTFUL * counts.trials
-    supports = (1.0 - below - above >= claim.confidence) & (not impossible)
-    return supports, (below >= claim.confidence) | (above >= claim.confidence)
+def _limits(claim: Claim) -> tuple[float, float]:
+    """Return the limits of a claim; a value on a limit, but for rounding, lies within."""
+    size = max(abs(limit) for limit in (claim.low, claim.high) if limit is not None)
+    rounding = max(ROUNDING * size, TINY)
+    low = -math.inf if claim.low is None else claim.low - rounding
+    high = math.inf if claim.high is None else claim.high + rounding
+    return low, high
+
+
+# -- one result -------------------------------------------------------------------------------
 
 
 def _below(counts: Counts, values: FloatArray) -> FloatArray:
@@ -122,6 +170,46 @@ def _spread(case: Case, key: Key, counts: Counts, probability: float) -> float:
     return math.sqrt(max(second - first**2, 0.0)) * counts.scale
 
 
-def unsettled(case: Case, now: Mapping[Key, Counts]) -> Sequence[Claim]:
-    """Return the claims that are not settled as things are."""
-    return [claim for claim in case.claims if not is_settled(claim, case, now)]
+# -- several results together -----------------------------------------------------------------
+
+
+def _values(case: Case, keys: Sequence[Key], seed: int) -> FloatArray:
+    """Return the values of outputs in the first trials, shape (outputs, trials)."""
+    steps = {key_of(output): output.step for output in case.outputs}
+    return values_of(case, [steps[key] for key in keys], seed, JOINT_TRIALS)
+
+
+def _covariance(values: FloatArray, spreads: FloatArray) -> FloatArray:
+    """Return a covariance of given spreads, as values go together by rank (normal scores)."""
+    ranks = np.argsort(np.argsort(values, axis=1), axis=1)
+    scores = special.ndtri((ranks + 0.5) / values.shape[1])
+    found: FloatArray = np.corrcoef(scores) * np.outer(spreads, spreads)
+    return found
+
+
+def _joint_shifts(covariance: FloatArray, seed: int) -> FloatArray:
+    """Return normal shifts, shape (shifts, outputs); what would be negative is no shift."""
+    sizes, ways = np.linalg.eigh(covariance)
+    net = streams.Net(seed, streams.STRATA, "shifts of a claim", 0, len(sizes))
+    scores = special.ndtri(net.next(JOINT_SHIFTS))
+    found: FloatArray = scores * np.sqrt(np.maximum(sizes, 0.0)) @ ways.T
+    return found
+
+
+def _beyond(
+    low: float, high: float, values: FloatArray, shifts: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return for each shift in what share of the trials any value is below, above, or either."""
+    found = np.empty((3, len(shifts)))
+    for start in range(0, len(shifts), AT_ONCE):
+        moves = shifts[start : start + AT_ONCE, :, np.newaxis]
+        below = np.zeros((len(moves), values.shape[1]), dtype=bool)
+        above = np.zeros_like(below)
+        for k, each in enumerate(values):
+            if low > -math.inf:
+                below |= each < low - moves[:, k]
+            if high < math.inf:
+                above |= each > high - moves[:, k]
+        for row, happened in zip(found, (below, above, below | above), strict=True):
+            row[start : start + AT_ONCE] = np.mean(happened, axis=1)
+    return found[0], found[1], found[2]

@@ -82,7 +82,7 @@ class _Adviser:
         self.wanted = {self.key, *map(key_of, self.outputs.values()), *claimed}
         self.counts = draws.counts(case, self.wanted)
         self.now = {key: draws.half(counts) for key, counts in self.counts.items()}
-        self.claims = unsettled(case, self.counts)
+        self.claims = unsettled(case, self.counts, draws)
         self.repeated: dict[tuple[Key, float], float] = {}
         self.done = 0
 
@@ -238,7 +238,7 @@ class _Adviser:
 
     def _chances(self, changed: Case, then: dict[Key, Counts]) -> tuple[Chance, ...]:
         found = (
-            chance(claim, self.case, changed, self.counts, then, self.draws.probability)
+            chance(claim, self.case, changed, self.counts, then, self.draws)
             for claim in self.claims
         )
         return tuple(

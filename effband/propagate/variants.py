@@ -10,13 +10,18 @@ import threading
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from effband.case.model import Case
 from effband.case.program import Program, Step
+from effband.evidence.tables import FloatArray
 from effband.propagate.engine import Engine
-from effband.propagate.sampling import BLOCK
+from effband.propagate.kernel import compile_kernel
+from effband.propagate.sampling import BLOCK, RandomSampling
 from effband.propagate.summary import half_width
 
 TRIALS = 2 * BLOCK
+PIECE = 8_192  # trials worked out at a time
 
 
 def half_widths_of(
@@ -54,6 +59,34 @@ def half_widths_of(
         stop=stop or threading.Event(),
     )
     return [half_width(counts, probability) for counts in engine.run()]
+
+
+def values_of(case: Case, steps: Sequence[int], seed: int, trials: int) -> FloatArray:
+    """Return the values of some steps in the first trials of a run, shape (steps, trials).
+
+    Nothing looks whether they are finite: a run of the case does.
+
+    Parameters
+    ----------
+    steps
+        Places in the program, of values that outputs have.
+    seed, trials
+        As of `Engine`; one block at most.
+    """
+    by_name = {source.name: source for source in case.sources}
+    kernel = compile_kernel(case.program, by_name, steps, reuse=True)
+    draws = RandomSampling(seed, trials).draws(kernel.sources)
+    draws.start(0)
+    found = np.empty((len(steps), trials))
+    for start in range(0, trials, PIECE):
+        part = found[:, start : start + PIECE]
+        arrays = list(np.empty((kernel.slots, part.shape[1])))
+        draws.advance(part.shape[1])
+        with np.errstate(all="ignore"):
+            kernel.run(arrays, draws)
+        for k, row in enumerate(part):
+            row[:] = kernel.values(arrays, k)
+    return found
 
 
 class Rewriting:
