@@ -11,6 +11,7 @@ from effband.problems import printable
 from effband.report import words
 from effband.report.columns import wrapped
 from effband.report.printed import Change
+from effband.report.reprinted import PRINTED
 
 AGREES, DIFFERS, NOT_COMPARED = "agrees", "DIFFERS", "not compared"
 MOST_LINES = 12  # of one step on a screen
@@ -134,6 +135,11 @@ def _verdict(found: Recheck) -> str:
     if different:
         return f"DOES NOT AGREE: {', '.join(different)}."
     left = [step.name for step in found.steps if step.status == NOT_COMPARED]
+    if left == [PRINTED]:
+        return (
+            "The block agrees with itself. THE WORDS BESIDE IT WERE NOT COMPARED: hold them "
+            "against what follows."
+        )
     if left:
         return f"AGREES, as far as it was compared; not compared: {', '.join(left)}."
     return "AGREES: the case that the report carries gives what the report says."

@@ -21,7 +21,7 @@ from effband.report.side_by_side import same
 from effband.report.writing import RECEIPT
 from effband.study import Study
 
-_NAME = "printed"
+PRINTED = "printed"
 _GENERATOR = '<meta name="generator" content="effband">'
 _OPTIONAL = "ranking_crosscheck"  # what another library found, only where that was asked for
 _FEW = 50  # differences in a table that are told
@@ -85,10 +85,10 @@ def printed_again(report: Published, study: Study, told: Mapping[str, Any]) -> S
         )
         return replace(part, lines=(why, *part.lines), changes=tuple(changes))
     if changes or wrong:
-        return Step(_NAME, DIFFERS, what, (*lines, *wrong), (), tuple(changes))
+        return Step(PRINTED, DIFFERS, what, (*lines, *wrong), (), tuple(changes))
     if not found_at_all:
-        return Step(_NAME, NOT_COMPARED, what or "no report in words is there", tuple(lines))
-    return Step(_NAME, AGREES, what, tuple(lines))
+        return Step(PRINTED, NOT_COMPARED, what or "no report in words is there", tuple(lines))
+    return Step(PRINTED, AGREES, what, tuple(lines))
 
 
 def printed_in_part(report: Published, study: Study, told: Mapping[str, Any]) -> Step:
@@ -117,9 +117,9 @@ def printed_in_part(report: Published, study: Study, told: Mapping[str, Any]) ->
                 if sought not in stream:
                     missing.append(f'{name}: "{text}" of {each["result"]} should stand there')
     if missing:
-        return Step(_NAME, DIFFERS, "the results, by the receipt", tuple(missing))
+        return Step(PRINTED, DIFFERS, "the results, by the receipt", tuple(missing))
     what = f"value, band and half-width of {count} results, by the receipt; nothing else"
-    return Step(_NAME, AGREES, what)
+    return Step(PRINTED, AGREES, what)
 
 
 def _faces_like(own: str, page: str, post: str, sheet: str, plain: str) -> Iterator[Wanted]:

@@ -325,7 +325,7 @@ def test_a_block_without_its_report_says_that_no_word_was_compared() -> None:
     text = bench().text("forum.txt")
     done = recheck("My lamp gives 99 %.\n" + text[text.index("BEGIN EFFBAND") :])
     assert statuses(done) == {"printed": NOT_COMPARED}
-    assert "AGREES, as far as it was compared; not compared: printed." in screen(done)
+    assert "THE WORDS BESIDE IT WERE NOT COMPARED" in screen(done)
 
 
 def test_a_quoted_report_counts_each_time() -> None:
