@@ -11,9 +11,9 @@ from effband.problems import printable
 from effband.report import words
 from effband.report.columns import wrapped
 from effband.report.printed import Change
-from effband.report.reprinted import PRINTED
 
 AGREES, DIFFERS, NOT_COMPARED = "agrees", "DIFFERS", "not compared"
+PRINTED = "printed"  # the step that compares words
 MOST_LINES = 12  # of one step on a screen
 NOT_CHECKED = (
     "that the readings are true, or were taken at all",

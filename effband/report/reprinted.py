@@ -16,12 +16,12 @@ from effband.report.printed import Change, Wanted, as_seen, as_source, best, too
 from effband.report.publication import FORMATS, files_of
 from effband.report.published import Published
 from effband.report.receipt import short
-from effband.report.rechecked import AGREES, DIFFERS, NOT_COMPARED, Step
+from effband.report.rechecked import AGREES, DIFFERS, NOT_COMPARED, PRINTED, Step
 from effband.report.side_by_side import same
 from effband.report.writing import RECEIPT
 from effband.study import Study
 
-PRINTED = "printed"
+
 _GENERATOR = '<meta name="generator" content="effband">'
 _OPTIONAL = "ranking_crosscheck"  # what another library found, only where that was asked for
 _FEW = 50  # differences in a table that are told
