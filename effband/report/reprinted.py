@@ -21,7 +21,6 @@ from effband.report.side_by_side import same
 from effband.report.writing import RECEIPT
 from effband.study import Study
 
-
 _GENERATOR = '<meta name="generator" content="effband">'
 _OPTIONAL = "ranking_crosscheck"  # what another library found, only where that was asked for
 _FEW = 50  # differences in a table that are told
