@@ -123,6 +123,8 @@ def refuse_bare(quantity: Quantity, text: str, unit: Unit, symbol: str = "") -> 
     if quantity.unit.text != "1" or (plain and (unit.factor == 1.0 or not quantity.number)):
         return
     wanted = symbol or unit.symbol
+    if wanted == "points" and quantity.number == 1.0:
+        wanted = "point"
     remedy = f"write `{text} {wanted}`"
     if plain and abs(quantity.number) <= MOST_OF_A_SHARE:
         remedy += f", or `{quantity.number / unit.factor:.10g} {wanted}` if it is a fraction"

@@ -44,8 +44,9 @@ def parse_target(text: str, unit: Unit, nominal: float) -> float:
                 points = f"write `{quantity.number:g} points`, or `{text} of value`"
             raise Misread(0, len(text), f"{text!r} of what?", points)
         if quantity.unit.text == "1" != unit.text:
-            own = f"write `{text} {unit.width_symbol}`"
-            raise Misread(0, len(text), f"{text!r} has no unit", own)
+            symbol = unit.width_symbol
+            own = "point" if symbol == "points" and quantity.number == 1.0 else symbol
+            raise Misread(0, len(text), f"{text!r} has no unit", f"write `{text} {own}`")
         if quantity.unit.dimension != unit.dimension:
             what = f"{text!r} does not fit the result, which is in {unit.text}"
             raise Misread(0, len(text), what, _such(unit))

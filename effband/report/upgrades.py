@@ -214,8 +214,8 @@ def _beyond(option: Option, advice: Advice) -> str:
         remedy = "look at its values, units and formulas again"
     return (
         f"{option.name} is left out: {option.output.target.name} would be {value} with it, "
-        f"not {now}, and that lies outside the band ({low} to {high}). A better measurement does "
-        f"not do that; {remedy}."
+        f"not {now}, and that lies outside the band ({low} to {high}). A better measurement "
+        f"seldom does that; {remedy}."
     )
 
 

@@ -315,6 +315,7 @@ def test_upgrades_and_the_widest_done_better() -> None:
     ("text", "unit", "nominal", "wanted"),
     [
         ("0.5 points", "%", 0.08, 0.005),
+        ("1 point", "%", 0.08, 0.01),
         ("5 % of value", "%", 0.08, 0.004),
         ("5% of the value", "W", -200.0, 10.0),
         ("0.02", "1", 1.3, 0.02),
@@ -332,6 +333,7 @@ def test_a_target_is_a_width(text: str, unit: str, nominal: float, wanted: float
     [
         ("0.5 %", "%", "write `0.5 points`, or `0.5 % of value`"),
         ("0.5", "%", "write `0.5 points`"),
+        ("1", "%", "write `1 point`"),
         ("5 %", "W", "write `5 % of value`"),
         ("20", "W", "write `20 W`"),
         ("2 bar", "W", "write such as `0.5 W` or `5 % of value`"),
