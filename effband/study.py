@@ -19,6 +19,8 @@ from effband import __version__
 from effband.case.as_written import values_as_written
 from effband.case.model import Case, Output, Settings, loads
 from effband.case.resolve import load_case
+from effband.decide.bench import Bench
+from effband.decide.ceilings import times_hundred
 from effband.decide.claims import Verdict, events_of, judge_claims
 from effband.decide.cross_checks import Agreement, judge_cross_check, outputs_of
 from effband.decide.doubts import Judged, doubts_in_numbers, doubts_in_trials
@@ -43,6 +45,10 @@ from effband.propagate.what_if import WhatIf, what_if
 ENGINE_NUMBER = 2  # changes only when draws or arithmetic change
 DRAWS_WITH_A_SHAPE = 1_000  # values of a sample, below which gaps in it mean nothing
 FAR_TAIL = 1e-3  # share of the trials above a ceiling that is no reason for doubt
+NOISE = 1e-4  # such a share that is worth no word, unless a claim is on the result
+UNSTATED = 0.1  # share of the headline's spread that comes from nobody knows where
+SCATTER = "the scatter of a group"  # as `fewest_degrees` calls it
+NUMBERS: dict[float, str] = {2: "two", 3: "three"}
 MOST_NAMED = 4  # runs in one remark; more are counted
 NEAR_ZERO = 4.0  # standard deviations between a denominator and 0
 
@@ -248,6 +254,7 @@ def run(
     judged = [Judged(b.output, b.summary, b.ranking) for b in bands]
     remarks = (
         *_remarks_on(case, bands),
+        *_of_unknown_origin(case, bands),
         *(Remark(*said) for said in outside_in_trials(case, engine.start_of)),
         *(Remark(*doubt) for doubt in doubts_in_numbers(judged)),
         *(Remark(*doubt) for doubt in doubts_in_trials(case, engine.start_of)),
@@ -445,13 +452,7 @@ def _doubts(case: Case, band: Band) -> Iterator[tuple[str, str]]:
         remedy = "check the formula" if cancels else "declare how well the inputs are known"
         yield f": no spread, since {why}", remedy
     if summary.no_variance is not None:
-        remedy = (
-            "the median, the band and the ranking by half-width stand, and the shares by evidence "
-            "come from half-widths"
-        )
-        if "degree" in summary.no_variance:
-            remedy += "; more repeats would help"
-        yield f": no standard uncertainty, since {summary.no_variance}", remedy
+        yield _no_figure(case, band.output, summary.no_variance)
     if summary.mean is None:
         yield (
             ": no mean, since a source has one degree of freedom",
@@ -474,7 +475,22 @@ def _doubts(case: Case, band: Band) -> Iterator[tuple[str, str]]:
             what,
             "the one shown stands, since the formula knows only bell shapes and straight lines",
         )
-    yield from _beyond_ceiling(band)
+    yield from _beyond_ceiling(case, band)
+
+
+def _no_figure(case: Case, output: Output, reason: str) -> tuple[str, str]:
+    """Return why a result has a band but no standard uncertainty, and what would give one."""
+    degrees, name = fewest_degrees(case, output)
+    few = NUMBERS.get(degrees + 1)
+    source, runs = name.removesuffix(".repeats"), name == SCATTER
+    if few is None or not (runs or source in _repeated(case)):
+        what = f": no +- figure (standard uncertainty), since {reason}"
+        return what, "the band and the ranking by half-width stand"
+    what = f"{few} runs" if runs else f"{few} readings of {source}"
+    more = ("a fourth" if few == "three" else "two more") + (" run" if runs else " reading")
+    more += "s" * (few == "two")
+    gives = "gives" if few == "three" else "give"
+    return f": {what} make a good band, but no +- figure", f"{more} {gives} that as well"
 
 
 def _remarks_on_groups(seen: tuple[Scatter, ...]) -> list[Remark]:
@@ -510,15 +526,17 @@ def _few_draws(case: Case, output: Output) -> bool:
     )
 
 
-def _beyond_ceiling(band: Band) -> Iterator[tuple[str, str]]:
+def _beyond_ceiling(case: Case, band: Band) -> Iterator[tuple[str, str]]:
     share = band.summary.beyond_ceiling
-    ceiling = band.output.target.ceiling
+    ceiling, name = band.output.target.ceiling, band.output.target.name
+    if share < NOISE and not any(claim.result == name for claim in case.claims):
+        return
     if share >= 0.95:
         what = f": impossible, above its ceiling ({ceiling}) in {100 * share:.3g} % of all trials"
         remedy = "look for an error in the formulas, the input energy or the readings"
         if band.output.target.kind == "efficiency":
             remedy += "; a heat pump's COP is no efficiency: say `is: performance ratio`"
-        yield what, remedy
+        yield what, times_hundred(Bench(case), band.output) or remedy
     elif share > 0.0:
         what = f": above its ceiling ({ceiling}) in {100 * share:.2g} % of all trials"
         remedy = "nothing was clipped; better inputs would settle it"
@@ -530,14 +548,66 @@ def _beyond_ceiling(band: Band) -> Iterator[tuple[str, str]]:
 
 
 def _near_zero(engine: Engine) -> list[Remark]:
-    """Return a remark for each denominator that comes near 0."""
-    found = []
-    for owner, low, high, mean, sd in engine.denominators():
-        if low <= 0.0 <= high or abs(mean) < NEAR_ZERO * sd:
-            what = f"{owner}: a denominator comes near 0"
-            remedy = "its band has long tails; measure the denominator better"
-            found.append(Remark(what, remedy))
-    return list(dict.fromkeys(found))
+    """Return one remark for all denominators that come near 0, with what was read too seldom."""
+    owners = dict.fromkeys(
+        owner
+        for owner, low, high, mean, sd in engine.denominators()
+        if low <= 0.0 <= high or abs(mean) < NEAR_ZERO * sd
+    )
+    if not owners:
+        return []
+    first, others = list(owners)[:MOST_NAMED], len(owners) - MOST_NAMED
+    what = ", ".join(first) + (f" and {others} others" if others > 0 else "")
+    what += ": a denominator comes near 0, so the band has long tails"
+    seldom = _read_seldom(engine.case, list(owners))
+    remedy = "measure the denominator better"
+    if seldom:
+        remedy = "; ".join(f"read {name} more than {few} times" for name, few in seldom.items())
+    return [Remark(what, remedy)]
+
+
+def _read_seldom(case: Case, owners: Sequence[str]) -> dict[str, str]:
+    """Return the inputs that formulas and results are made of and that were read 2 or 3 times."""
+    names = {owner.partition(", ")[0] for owner in owners}
+    steps = [step for (name, _), step in case.named.items() if name in names]
+    steps += [output.step for output in case.outputs if output.target.name in names]
+    used = frozenset().union(*(case.program.sources_of[step] for step in steps))
+    repeated = _repeated(case)
+    return {
+        name: NUMBERS[repeated[name]]
+        for source in case.sources
+        if (name := source.name.removesuffix(".repeats")) in repeated
+        and source.name in used
+        and repeated[name] in NUMBERS
+    }
+
+
+def _repeated(case: Case) -> dict[str, int]:
+    """Return the inputs that were read several times, and how often."""
+    return {name: len(each.repeats) for name, each in case.file.inputs.items() if each.repeats}
+
+
+def _of_unknown_origin(case: Case, bands: Sequence[Band]) -> list[Remark]:
+    """Return a remark that names what widens the headline and says not where it comes from."""
+    band = bands[case.headline_output]
+    unknown = [
+        line
+        for line in band.ranking.lines
+        if line.item.name in case.file.inputs
+        and any(part.evidence == "unstated" for part in line.item.parts)
+    ]
+    share = dict(band.ranking.evidence).get("unstated", 0.0)
+    shares = [line.first_order.value for line in unknown if line.first_order is not None]
+    if shares:
+        share = min(share, math.fsum(shares))
+    if not unknown or share <= UNSTATED:
+        return []
+    names = [line.item.name for line in unknown]
+    listed = ", ".join(names[:MOST_NAMED])
+    listed += f" and {len(names) - MOST_NAMED} others" * (len(names) > MOST_NAMED)
+    what = f"{listed}: no `evidence:` stands there, for {100 * share:.0f} % of the spread of "
+    remedy = "say where each comes from: measured, datasheet, rule of thumb, guess"
+    return [Remark(what + band.output.target.name, remedy)]
 
 
 def _judge(case: Case, settings: Settings) -> Judge:

@@ -2,12 +2,26 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator
 
+from effband.case.formula import (
+    Binary,
+    Expression,
+    Name,
+    Negative,
+    Number,
+    parse_formula,
+)
+from effband.case.model import Output
 from effband.decide.bench import Bench, Check, run_of, shown
 from effband.problems import Problem
 
 BETZ = 16 / 27  # Betz 1920: the most that an open rotor takes of the wind through its circle
+LEAST = 1e-3  # of a ceiling: below that a unit was likely mistaken; hot air gave 2.8e-3
+HUNDRED = 100.0
+DEEPEST = 20  # formulas that only name one another
+AS_BY_HAND = 3.0  # times off an answer by hand, within which it was meant so
 BEST_COMPRESSOR = 0.7  # exergy for electricity, beyond any: common practice, no source
 
 
@@ -108,9 +122,54 @@ def _refill_below_its_least(bench: Bench) -> Iterator[Problem]:
                 break
 
 
+def _hardly_anything(bench: Bench) -> Iterator[Problem]:
+    """Look for efficiencies a thousand times too small, as of mm written as cm or kJ as J."""
+    of: dict[str, list[float]] = defaultdict(list)
+    for output in bench.case.outputs:
+        if output.target.kind in ("efficiency", "performance ratio"):
+            most = 1.0 if output.ceiling is None else bench.worth(output.ceiling)
+            if most > 0.0:
+                of[output.target.name].append(bench.worth(output.step) / most)
+    for target in bench.case.targets:
+        shares, hand = of.get(target.name, []), target.hand_value
+        if not shares or not all(0.0 < share < LEAST for share in shares):
+            continue
+        value = max(bench.worth(o.step) for o in bench.case.outputs if o.target == target)
+        if hand is not None and 1 / AS_BY_HAND < value / hand < AS_BY_HAND:
+            continue
+        what = f"{target.name} comes to {shown(value, target.unit.text)}, hardly anything"
+        remedy = "look at the units: mm or cm, J or kJ, s or min; where it is right, say so by a "
+        yield bench.warn(("results", target.name), what, remedy + "`hand_value:`")
+
+
+def times_hundred(bench: Bench, output: Output) -> str:
+    """Return what to do about a result in % whose formula multiplies by 100 as well, or nothing."""
+    target = output.target
+    if target.unit.text != "%" or not _has_hundred(bench, parse_formula(target.formula)):
+        return ""
+    return "`%` already multiplies by 100: leave `* 100` out"
+
+
+def _has_hundred(bench: Bench, tree: Expression, depth: int = 0) -> bool:
+    """Return whether 100 is a factor of an expression, or of a formula that it only names."""
+    match tree:
+        case Number():
+            return tree.value == HUNDRED
+        case Name() if depth < DEEPEST and tree.name in bench.file.formulas:
+            return _has_hundred(bench, bench.trees[tree.name], depth + 1)
+        case Negative():
+            return _has_hundred(bench, tree.part, depth)
+        case Binary(operation="multiply"):
+            return any(_has_hundred(bench, part, depth) for part in (tree.left, tree.right))
+        case Binary(operation="divide"):
+            return _has_hundred(bench, tree.left, depth)
+    return False
+
+
 CHECKS: tuple[Check, ...] = (
     _wind,
     _carnot,
     _full_admission,
     _refill_below_its_least,
+    _hardly_anything,
 )

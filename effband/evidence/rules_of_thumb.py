@@ -254,6 +254,32 @@ _WATER_AND_WIND = (
         "Home-built Pelton wheel, from the water's power at the nozzle to the shaft.",
     ),
     _rule(
+        "overshot water wheel efficiency",
+        ("55", "72", "85"),
+        "%",
+        "Overshot wheel at its design flow, from the water's power over its head to the shaft: "
+        "well built it lies high, home-built, in backwater or with buckets that spill early low.",
+        "textbooks on water wheels, from memory; limits: common practice",
+    ),
+    _rule(
+        "breast water wheel efficiency",
+        ("45", "62", "80"),
+        "%",
+        "Breast wheel in a close apron, from the water's power over its head to the shaft: wide "
+        "gaps and straight boards lie low.",
+        "textbooks on water wheels, from memory; limits: common practice",
+    ),
+    _rule(
+        "surface to mean velocity of a channel",
+        ("0.60", "0.75", "0.90"),
+        "",
+        "What the speed of a float on the surface is multiplied by for the mean speed of a "
+        "straight channel: the table runs from 0.66 at 0.3 m of depth to 0.80 at 6 m; a rough or weedy bed "
+        "lies low, a smooth flume high.",
+        "US Bureau of Reclamation, Water Measurement Manual, float coefficients, from memory; "
+        "limits: common practice",
+    ),
+    _rule(
         "small wind rotor power coefficient",
         ("10", "28", "42"),
         "%",

@@ -24,7 +24,7 @@ from planted import (
 
 from effband import study
 from effband.case.model import Case
-from effband.decide import doubts
+from effband.decide import doubts, sanity
 from effband.decide.bench import Bench
 from effband.decide.sanity import CHECKS
 
@@ -234,7 +234,7 @@ def exergy(p: float, volume: float, p0: float) -> float:
         after = at / ratio
         work += (0.5 * (at + after) - p0) * p * volume * (1 / after - 1 / at)
         at = after
-    return work
+    return float(work)
 
 
 LEAST = exergy(9.985 * BAR, 0.09, 0.985 * BAR) - exergy(3.985 * BAR, 0.09, 0.985 * BAR)
@@ -280,7 +280,78 @@ CORRECTED = apply(
     ),
 )
 
+# A hot-air engine of 0.9 W off 320 W of spirit: 0.28 %, small and sound.
+HOT_AIR = """\
+effband: 1
+title: Hot-air engine
+inputs:
+  flame: {value: 320 W, plus_minus: 20 W, evidence: measured}
+  shaft: {value: 0.9 W, plus_minus: 0.05 W, evidence: measured}
+results:
+  engine: {formula: shaft / flame, unit: "%", boundary: {in: flame, out: shaft}}
+"""
+
+# Three runs of one lamp bank, and three of another; nothing groups them.
+LOADS = """\
+effband: 1
+title: Runs
+runs:
+  readings:
+    volts: {unit: V, plus_minus: 0.1 V, evidence: measured}
+    amps: {unit: A, plus_minus: 0.1 A, evidence: measured}
+  rows:
+    full_1: {volts: 12.1, amps: 8.0}
+    full_2: {volts: 12.2, amps: 8.3}
+    full_3: {volts: 12.0, amps: 8.1}
+  groups: {full: [full_1, full_2, full_3]}
+results:
+  power: {formula: volts * amps, unit: W}
+"""
+UNGROUPED = (("  groups: {full: [full_1, full_2, full_3]}\n", ""),)
+
 PAIRS: dict[str, list[Pair]] = {
+    "_hardly_anything": [
+        Pair(HOT_AIR, (("0.9 W, plus_minus: 0.05", "0.9 mW, plus_minus: 0.05"),), ("hardly",)),
+        # a head of water 1000 times too high: 0.0293 %
+        Pair(
+            HOT_AIR.replace("0.9 W, plus_minus: 0.05 W", "93.7 W, plus_minus: 1 W"),
+            (("320 W, plus_minus: 20 W", "320 kW, plus_minus: 20 kW"),),
+            ("engine comes to 0.02928 %",),
+        ),
+        # an answer by hand shows that it is meant
+        Pair(
+            HOT_AIR.replace("0.9 W, plus_minus: 0.05", "90 mW, plus_minus: 5").replace(
+                'unit: "%"', 'unit: "%", hand_value: 0.028 %'
+            ),
+            ((", hand_value: 0.028 %", ""),),
+            ("engine comes to 0.02812 %",),
+        ),
+        Pair(
+            HOT_AIR.replace("shaft / flame", "shaft / flame * 3").replace(
+                'unit: "%"', "unit: 1, is: performance ratio"
+            ),
+            (("value: 320 W, plus_minus: 20 W", "value: 320 kW, plus_minus: 20 kW"),),
+            ("engine comes to",),
+        ),
+    ],
+    "_runs_that_repeat": [
+        Pair(LOADS, UNGROUPED, ("full_1, full_2, full_3 look like one load",)),
+        # other names, and readings within 3 %
+        Pair(
+            apply(LOADS, UNGROUPED)
+            .replace("full_1", "morning")
+            .replace("full_2", "noon")
+            .replace("full_3", "evening"),
+            (("amps: 8.3", "amps: 8.2"),),
+            ("morning, noon, evening look like one load",),
+        ),
+        # one name and a number, and loads that differ: not one load
+        Pair(
+            apply(LOADS, (*UNGROUPED, ("amps: 8.3", "amps: 6.0"))),
+            (("amps: 6.0", "amps: 8.3"),),
+            ("full_1, full_2, full_3 look like one load",),
+        ),
+    ],
     "_dial_that_reads_absolute": [
         Pair(
             RECEIVER,
@@ -568,6 +639,23 @@ def test_twin_stays_silent(check: str, pair: Pair, tmp_path: Path) -> None:
 def test_every_check_has_its_pair() -> None:
     assert set(PAIRS) == {check.__name__ for check in CHECKS}
     assert len({check.__name__ for check in CHECKS}) == len(CHECKS)
+
+
+def test_a_factor_of_100_beside_per_cent_is_named(tmp_path: Path) -> None:
+    """320 / 0.9 / 3100 is 11.47 %; times 100 it is called 1147 %."""
+    text = HOT_AIR.replace("shaft / flame", "flame / shaft / 3100 * 100")
+    case = load(text, tmp_path)
+    (problem,) = sanity.impossible_as_written(case)
+    assert problem.what.startswith("engine comes to 1147 %")
+    assert problem.remedy == "`%` already multiplies by 100: leave `* 100` out"
+    done = study.run(case, replace(case.settings, trials=TRIALS))
+    assert problem.remedy in [remark.remedy for remark in done.remarks]
+
+
+def test_an_impossible_value_without_a_factor_of_100_is_told_of_units(tmp_path: Path) -> None:
+    case = load(HOT_AIR.replace("shaft / flame", "flame / shaft"), tmp_path)
+    (problem,) = sanity.impossible_as_written(case)
+    assert "look at units" in problem.remedy
 
 
 # -- after a run -----------------------------------------------------------------------------------

@@ -445,6 +445,12 @@ RULES_PRINTED = (
     # 1.54: IES Lighting Handbook, from memory; below 2, the exponent of a constant resistance
     Rule("lamp exponent", "1", (1.50, 1.57, 1.62), (1, 2)),
     Rule("pico Pelton wheel efficiency", "%", (45, 62, 78)),
+    # from memory: wheels of the 19th century gave 65 to 85 % (overshot), 50 to 80 % (breast)
+    Rule("overshot water wheel efficiency", "%", (55, 72, 85)),
+    Rule("breast water wheel efficiency", "%", (45, 62, 80)),
+    # Water Measurement Manual, float coefficients from memory: 0.66 at a depth of 1 ft to 0.80
+    # at 20 ft; not above 1, since a bed only slows water
+    Rule("surface to mean velocity of a channel", "1", (0.60, 0.75, 0.90), (0, 1)),
     Rule("small wind rotor power coefficient", "%", (10, 28, 42), (0, 100 * BETZ)),
     # dry wood of all kinds, from memory of fuel handbooks: 17 to 21 MJ/kg
     Rule("oven-dry wood lower heating value", "MJ/kg", (17.5, 18.5, 19.5), (17, 21)),
@@ -504,6 +510,28 @@ def test_printed_rules(row: Rule) -> None:
     assert law.sd / factor == pytest.approx(math.sqrt(variance), rel=1e-10)
     least, most = row.possible
     assert least <= a < b <= most
+
+
+# USBR Water Measurement Manual, coefficients of floats by mean depth in ft, from memory.
+FLOATS = {
+    1: 0.66,
+    2: 0.68,
+    3: 0.70,
+    4: 0.72,
+    5: 0.74,
+    6: 0.76,
+    9: 0.77,
+    12: 0.78,
+    15: 0.79,
+    20: 0.80,
+}
+
+
+def test_the_float_factor_holds_the_printed_coefficients() -> None:
+    """And 7/8, which a velocity that grows as the 1/7 power of the height gives (closed form)."""
+    law, _ = law_of("surface to mean velocity of a channel")
+    for coefficient in (*FLOATS.values(), 1 / (1 + 1 / 7)):
+        assert law.support[0] < coefficient < law.support[1]
 
 
 @pytest.mark.parametrize("fuel", POUNDS)
