@@ -274,8 +274,8 @@ _WATER_AND_WIND = (
         ("0.60", "0.75", "0.90"),
         "",
         "What the speed of a float on the surface is multiplied by for the mean speed of a "
-        "straight channel: the table runs from 0.66 at 0.3 m of depth to 0.80 at 6 m; a rough or weedy bed "
-        "lies low, a smooth flume high.",
+        "straight channel: the table runs from 0.66 at 0.3 m of depth to 0.80 at 6 m; a rough or "
+        "weedy bed lies low, a smooth flume high.",
         "US Bureau of Reclamation, Water Measurement Manual, float coefficients, from memory; "
         "limits: common practice",
     ),
