@@ -174,7 +174,8 @@ def _remarks(advice: Advice) -> list[str]:
         lines += wrapped(text[0].upper() + text[1:], "")
     if advice.floor is not None:
         text = "would be left if all that these options better were known perfectly."
-        lines += wrapped(f"{_half(advice.floor, advice)} {text}", "")
+        left = _half(advice.floor, advice) if advice.floor > 0.0 else "Nothing"
+        lines += wrapped(f"{left} {text}", "")
     return ["", *lines] if lines else []
 
 
