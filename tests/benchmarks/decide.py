@@ -1,6 +1,6 @@
 """What the commands that decide cost, each beside plain runs in the same process.
 
-    python tests/benchmarks/decide.py [--only UPGRADE,COMPARE] [--quick]
+    python tests/benchmarks/decide.py [--only UPGRADE,COMPARE,REPORT] [--quick]
 
 CPU time of one thread, medians of alternating repeats. A plain run is that of `effband run`
 with its ranking, at the trials of the case.
@@ -41,6 +41,7 @@ MORE = """
     cost: 12 EUR
 """
 UPGRADE_LIMIT, COMPARE_LIMIT = 4.0, 2.5
+EVERY = "md,html,forum,png,json,csv"
 
 
 def upgrades(repeats: int) -> list[Goal]:
@@ -96,7 +97,32 @@ def comparisons(repeats: int) -> list[Goal]:
     return [Goal("COMPARE", what, ratio, COMPARE_LIMIT, remark=raw(found))]
 
 
-GOALS = {"UPGRADE": upgrades, "COMPARE": comparisons}
+def reports(repeats: int) -> list[Goal]:
+    """Whole processes, wall time: a full report beside the run alone."""
+    import tempfile
+
+    from clock import raw, wall_of_commands
+    from goals import Goal
+    from thirty_runs import thirty_runs
+
+    found = []
+    with tempfile.TemporaryDirectory() as name:
+        many = Path(name) / "thirty.yaml"
+        many.write_text(thirty_runs(), encoding="utf-8")
+        sides = [("the wren bench", CASES / "wren_bench.yaml", 4.0)]
+        sides.append(("30 runs by 5 results", many, 15.0))
+        for what, case, limit in sides:
+            run = [sys.executable, "-m", "effband", "run", str(case)]
+            whole = [*run, "-o", str(Path(name) / "out"), "--force", "--format", EVERY]
+            times = wall_of_commands({"report": whole, "run": run}, repeats)
+            wall, alone = (times[side].wall_seconds for side in ("report", "run"))
+            remark = f"{wall / alone:.2f} times the run alone; {raw(times, wall=True)}"
+            told = f"a full report of {what}, wall"
+            found.append(Goal("REPORT", told, wall, limit, unit="s", remark=remark))
+    return found
+
+
+GOALS = {"UPGRADE": upgrades, "COMPARE": comparisons, "REPORT": reports}
 
 
 def main() -> int:
