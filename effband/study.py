@@ -47,6 +47,7 @@ DRAWS_WITH_A_SHAPE = 1_000  # values of a sample, below which gaps in it mean no
 FAR_TAIL = 1e-3  # share of the trials above a ceiling that is no reason for doubt
 NOISE = 1e-4  # such a share that is worth no word, unless a claim is on the result
 UNSTATED = 0.1  # share of the headline's spread that comes from nobody knows where
+OF_HALF_WIDTHS = "shares by evidence are of half-widths"
 SCATTER = "the scatter of a group"  # as `fewest_degrees` calls it
 NUMBERS: dict[float, str] = {2: "two", 3: "three"}
 MOST_NAMED = 4  # runs in one remark; more are counted
@@ -484,13 +485,14 @@ def _no_figure(case: Case, output: Output, reason: str) -> tuple[str, str]:
     few = NUMBERS.get(degrees + 1)
     source, runs = name.removesuffix(".repeats"), name == SCATTER
     if few is None or not (runs or source in _repeated(case)):
-        what = f": no +- figure (standard uncertainty), since {reason}"
-        return what, "the band and the ranking by half-width stand"
+        what = f": no standard uncertainty (+- figure), since {reason}"
+        return what, f"the band and the ranking by half-width stand; {OF_HALF_WIDTHS}"
     what = f"{few} runs" if runs else f"{few} readings of {source}"
     more = ("a fourth" if few == "three" else "two more") + (" run" if runs else " reading")
     more += "s" * (few == "two")
     gives = "gives" if few == "three" else "give"
-    return f": {what} make a good band, but no +- figure", f"{more} {gives} that as well"
+    what = f": {what} make a good band, but no standard uncertainty (+- figure)"
+    return what, f"{more} {gives} that as well; {OF_HALF_WIDTHS}"
 
 
 def _remarks_on_groups(seen: tuple[Scatter, ...]) -> list[Remark]:

@@ -561,7 +561,7 @@ SAID: dict[str, tuple[str, tuple[str, ...]]] = {
     "coarse_display": (RUN, ("last digit of plug_meter", "wall_to_wire")),
     "bucket_too_small": (RUN, ("fill_time is only 0.7", "timed to")),
     "one_repeat": (REFUSED, ("repeats needs two readings or more",)),
-    "three_repeats": (RUN, ("wheel", "three readings of", "no +- figure")),
+    "three_repeats": (RUN, ("wheel", "three readings of", "no standard uncertainty")),
     "standard_volume": (REFUSED, ("normal volume",)),
     "unloaded_spin_down": (CHECK, ("gear", "without load", "1 to 2 times")),
     "mass_as_force": (REFUSED, ("which is not W",)),

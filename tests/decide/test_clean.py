@@ -19,7 +19,7 @@ NOTES = (
     "is not used in a formula",  # a reading that is only logged
     "the textbook formula for adding spreads (first-order law) gives another band",
     "how well the simulation knows the standard uncertainty is not known",
-    "but no +- figure",
+    "but no standard uncertainty",
     "only its far tail reaches there",
     # a balance that does not name every loss states what is left as a number
     "of what is put in is not accounted for",

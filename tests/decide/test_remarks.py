@@ -55,7 +55,7 @@ results:
 def test_three_readings_give_a_band_but_no_figure(tmp_path: Path) -> None:
     (found,) = of("+- figure", remarks(BUCKET, tmp_path))
     assert "three readings of fill_time make a good band" in found.what
-    assert found.remedy == "a fourth reading gives that as well"
+    assert found.remedy.startswith("a fourth reading gives that as well; ")
     four = BUCKET.replace("4.3]", "4.3, 4.2]")
     assert of("readings of fill_time", remarks(four, tmp_path)) == []
 
@@ -67,8 +67,10 @@ def test_three_runs_give_a_band_but_no_figure(tmp_path: Path) -> None:
         "  groups: {f: [f_1, f_2, f_3]}\nresults: {p: {formula: w, unit: W}}\n"
     )
     (found,) = of("+- figure", remarks(text, tmp_path))
-    assert found.what.endswith("three runs make a good band, but no +- figure")
-    assert found.remedy == "a fourth run gives that as well"
+    assert found.what.endswith(
+        "three runs make a good band, but no standard uncertainty (+- figure)"
+    )
+    assert found.remedy.startswith("a fourth run gives that as well; ")
 
 
 def test_a_denominator_near_0_is_told_once_with_its_cause(tmp_path: Path) -> None:

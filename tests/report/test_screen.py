@@ -210,7 +210,7 @@ def test_a_result_without_a_variance_gives_its_median_and_the_reason(study_of: S
     text = screen(study)
     median = study.bands[0].summary.median
     assert re.search(rf"whole case +{median:.2f} s ", text)
-    reason = "three readings of t make a good band, but no +- figure"
+    reason = "three readings of t make a good band, but no standard uncertainty"
     assert reason in re.sub(r"\s+", " ", text)
     assert "each value is the mean" not in text, "this value is the median"
     assert escape(reason) in markdown(report(study))
