@@ -110,8 +110,20 @@ def _claim(
         low,
         high,
         tuple(about),
+        _absent(entry, [outputs[at] for at in own], file),
         *_decided(steps, low, high, builder),
     )
+
+
+def _absent(entry: Written, own: Sequence[Output], file: CaseFile) -> tuple[str, ...]:
+    """Return the runs and groups that a claim on all of them is silent of: they have no value."""
+    if entry.run is not None or file.runs is None or all(output.run is None for output in own):
+        return ()
+    groups = file.runs.groups
+    grouped = {run for members in groups.values() for run in members}
+    wanted = [*(run for run in file.runs.rows if run not in grouped), *groups]
+    valued = {output.run for output in own}
+    return tuple(name for name in wanted if name not in valued)
 
 
 def _asked_of_change(says: str) -> str:

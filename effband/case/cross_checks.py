@@ -203,7 +203,9 @@ class CrossChecks:
             if place is not None and output.run is not None and output.run not in runs:
                 continue
             tree = parse_formula(output.target.formula)
-            below = _where_in(tree, {*members, *passed}, trees, None if place is None else runs)
+            counted = None if place is None else runs
+            below = _where_in(tree, set(members), trees, counted)
+            below = below or _where_in(tree, passed, trees, counted)
             if below:
                 yield at, "denominator" if below == {True} else ""
 

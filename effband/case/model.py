@@ -211,6 +211,8 @@ class Claim:
         The limits, SI; None where there is none.
     outputs
         The numbers of the case's outputs that it is about.
+    absent
+        The runs and groups that it would be about as well, had they a value.
     holds, below, above
         Pairs of steps: it holds in a trial where the first lies above the second; some output
         lies below both limits, or above both ("between" and "within" only).
@@ -224,6 +226,7 @@ class Claim:
     low: float | None
     high: float | None
     outputs: tuple[int, ...]
+    absent: tuple[str, ...]
     holds: tuple[int, int]
     below: tuple[int, int] | None
     above: tuple[int, int] | None

@@ -179,6 +179,9 @@ def _verdict(
         return CONTRADICTED, ""
     if shares[0].value < claim.confidence:
         return NOT_SETTLED, ""
+    if claim.absent:
+        names = ", ".join(claim.absent)
+        return NOT_SETTLED, f"it speaks of every run, and has no value in {names}"
     if share + NEAR * math.sqrt(share * (1 - share) / trials) >= DOUBTFUL:
         return NOT_SETTLED, "too much of its band lies above its ceiling to support anything"
     return SUPPORTED, ""

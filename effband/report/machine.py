@@ -172,6 +172,7 @@ def _claim(verdict: Verdict) -> dict[str, Any]:
         "trials": holds.trials,
         "unit": unit.text,
         "worst_run": verdict.worst.run,
+        "absent_runs": list(asked.absent),
         "bound": unit.from_si(verdict.bound),
         "margin": verdict.margin / unit.factor,
         "half_width": verdict.half_width / unit.factor,

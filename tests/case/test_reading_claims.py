@@ -472,7 +472,8 @@ TOUCHED = [
     ("filled / through", "denominator"),
     ("filled / sqrt(by_plate ** 2)", "denominator"),
     ("-by_plate", ""),
-    ("tank / filled", None),
+    ("tank / filled", ""),  # the tank is all that by_plate passes on
+    ("filled / filled", None),
 ]
 
 

@@ -262,7 +262,7 @@ def test_no_run_named_means_all_at_once(
     (claim,) = claims_in(study)
     assert claim["run"] is None
     assert_probability(claim, exact)
-    assert claim["worst_run"] == worst
+    assert claim["worst_run", "absent_runs"] == worst
     printed = "\n".join(judgements.claim(study.claims[0]).lines)
     assert "in every run at once" in printed
     assert f"run {worst}" in printed
@@ -579,3 +579,17 @@ def test_printed_sides_lie_on_the_side_of_the_confidence(
 def test_a_screen_of_claims_fits_its_columns(study_of: Any) -> None:
     study = study_of(heat_engine(215))
     assert all(len(line) <= 80 for line in screen(study).splitlines())
+
+
+def test_a_claim_on_every_run_is_not_won_by_leaving_one_empty(study_of: Any) -> None:
+    text = (
+        "runs:\n  readings:\n    p: {unit: W, plus_minus: 1 W, optional: true}\n"
+        "  rows: {a: {p: 12}, b: {p: }, c: {p: 13}}\n"
+        "results: {x: {formula: p, unit: W}}\n"
+        "claims: [{result: x, says: at least 10 W}, {result: x, run: a, says: at least 10 W}]\n"
+    )
+    every, one = claims_in(study_of(text, 20_000))
+    assert every["absent_runs"] == ["b"]
+    assert every["verdict"] == "not settled"
+    assert every["reason"] == "it speaks of every run, and has no value in b"
+    assert (one["absent_runs"], one["verdict"]) == ([], "supported")
