@@ -11,22 +11,19 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from effband.case.as_written import values_as_written
 from effband.case.model import Case, Item, Leaf, Output
-from effband.case.resolve import with_change, with_longer_runs
-from effband.case.upgrades import change_of
+from effband.case.resolve import with_longer_runs
 from effband.decide.common_draws import CommonDraws, Half, key_of
 from effband.decide.cross_checks import Agreement, failing_cross_checks
 from effband.decide.moved import moved
 from effband.decide.proposals import proposals
 from effband.decide.repeats import runs_there, with_endless_repeats, with_repeats
 from effband.decide.target import parse_target
+from effband.decide.upgraded import refuse_lost_scatter, with_upgrades
 from effband.problems import CaseError, ComputationRefused
 from effband.propagate.counting import Counts
-from effband.propagate.half_widths import half_widths_without
-from effband.propagate.rows import Rows
+from effband.propagate.half_widths import wideners
 from effband.units import parse_unit
 
 NUMBERS = (1, 2, 3, 4, 5, 6, 8, 10, 20)
@@ -222,19 +219,19 @@ def plan(
             progress("planning", done, 4)
 
     now = trial.half_of(case)
-    wideners = trial.wideners(case)
+    widest = trial.wideners(case, now.value)
     tell(1)
     repeats = _repeats(trial, now.value)
     tell(2)
     longer = _longer(trial)
     tell(3)
-    better = (*_upgrades(trial), *_proposed(trial, wideners, now))
+    better = (*_upgrades(trial), *_proposed(trial, widest, now))
     settings = replace(case.settings, seed=draws.seed, probability=draws.probability)
     failing = failing_cross_checks(case, settings, draws.workers, draws.stop)
     tell(4)
     return Plan(
         *(case, output, draws, nominal, trial.target, now.value),
-        *(wideners, repeats, longer, better, failing),
+        *(widest, repeats, longer, better, failing),
     )
 
 
@@ -269,18 +266,12 @@ class _Trial:
         key = key_of(self.output)
         return self.draws.counts(self.case, [key])[key]
 
-    def wideners(self, case: Case) -> tuple[Widener, ...]:
-        """Return what widens the output in a variant, the widest first."""
+    def wideners(self, case: Case, full: float) -> tuple[Widener, ...]:
+        """Return what widens the output in a variant of that half-width, the widest first."""
         (output,) = (o for o in case.outputs if key_of(o) == key_of(self.output))
-        used = case.program.sources_of[output.step]
-        items = tuple(item for item in case.items if used & set(item.sources))
-        if not items:
-            return ()
-        rows = Rows(replace(case, outputs=(output,), items=items), self.draws.stop)
-        without = half_widths_without(rows, self.draws.seed, self.draws.probability)
-        halves = np.mean(without[:, :, 0], axis=0)
-        found = [Widener(item, float(half)) for item, half in zip(items, halves, strict=True)]
-        return tuple(sorted(found, key=lambda w: (w.half_width_without, w.item.name)))
+        draws = self.draws
+        found = wideners(case, output, full, draws.seed, draws.probability, draws.stop)
+        return tuple(Widener(*each) for each in found)
 
     @property
     def runs(self) -> tuple[str, ...]:
@@ -310,7 +301,7 @@ def _repeats(trial: _Trial, now: float) -> Repeats | None:
     numbers = [n for n in sorted({*NUMBERS, there}) if n > 1 or there == 1]
     halves = tuple((n, half(n)) for n in numbers)
     least = _least_number(half, there, trial.target)
-    limits = trial.wideners(endless) if floor > 0.0 else ()
+    limits = trial.wideners(endless, floor)
     return Repeats(there, halves, least, floor, limits)
 
 
@@ -420,12 +411,10 @@ def _least_times(
 
 def _upgrades(trial: _Trial) -> Iterator[Better]:
     """Yield what the upgrades of the case bring, one at a time."""
-    for name, upgrade in trial.case.file.upgrades.items():
+    for name in trial.case.file.upgrades:
         try:
-            if upgrade.repeats is None:
-                case = with_change(trial.case, change_of(trial.case, name))
-            else:
-                case = with_repeats(trial.case, trial.output.run, upgrade.repeats)
+            case = with_upgrades(trial.case, [name])
+            refuse_lost_scatter(trial.case, case, key_of(trial.output))
             half = trial.half(case)
             if trial.leaves(case):
                 why_not = "it moves the value out of its band: `effband upgrade` says how far"
@@ -440,9 +429,9 @@ def _upgrades(trial: _Trial) -> Iterator[Better]:
             yield Better(name, UPGRADE, None, refused.what)
 
 
-def _proposed(trial: _Trial, wideners: tuple[Widener, ...], now: Half) -> Iterator[Better]:
+def _proposed(trial: _Trial, widest: tuple[Widener, ...], now: Half) -> Iterator[Better]:
     """Yield what else would narrow it, for what widens it most."""
-    items = [widener.item for widener in wideners]
+    items = [widener.item for widener in widest]
     for each in proposals(trial.case, items, key_of(trial.output), now, trial.draws):
         way = TWICE_AS_GOOD if each.like is None else f"{AS_SOLD}{each.like}"
         yield Better(each.item.name, way, each.then.value)

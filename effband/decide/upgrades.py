@@ -11,11 +11,8 @@ import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
-import numpy as np
-
-from effband.case.model import Case, Claim, Item, Output
+from effband.case.model import Case, Claim, Output
 from effband.case.program import Step
-from effband.case.resolve import with_change
 from effband.case.upgrades import Cost, change_of, parse_cost, together
 from effband.decide.chances import Chance, chance, unsettled
 from effband.decide.common_draws import CommonDraws, Half, Key, key_of, ties
@@ -25,10 +22,10 @@ from effband.decide.options import Advice, Option, output_of
 from effband.decide.proposals import proposals
 from effband.decide.repeats import scatters_by_run, with_endless_repeats, with_repeats
 from effband.decide.spending import Candidate, Spending, best_purchase
+from effband.decide.upgraded import refuse_lost_scatter, repeated, with_upgrades
 from effband.problems import CaseError, ComputationRefused
 from effband.propagate.counting import Counts
-from effband.propagate.half_widths import half_widths_without
-from effband.propagate.rows import Rows
+from effband.propagate.half_widths import wideners
 from effband.propagate.variants import Rewriting
 
 LITTLE = 0.05  # of the half-width: if nothing on the list saves more, something else comes first
@@ -99,7 +96,8 @@ class _Adviser:
         for name in self.upgrades:
             why_not = ""
             try:
-                changed[name] = self._changed([name])
+                changed[name] = with_upgrades(self.case, [name])
+                refuse_lost_scatter(self.case, changed[name], key_of(self.outputs[name]))
                 then[name] = self.draws.counts(changed[name], self.wanted)
             except (ComputationRefused, CaseError) as refused:
                 if self.draws.stop.is_set():
@@ -114,13 +112,17 @@ class _Adviser:
         spending = None
         if amount is not None:
             spending = self._spending(options, changed, halves, amount.amount)
-        floor = self._floor(changed) if changed else None
-        self._tell("upgrades", len(self.upgrades) + 2)
-        wideners = self._wideners()
-        offered = self._touched(changed)
         now = self.now[self.key]
+        own = {name: other for name, other in changed.items() if name in halves}
+        floor = self._floor(own) if own else None
+        self._tell("upgrades", len(self.upgrades) + 2)
+        widest = wideners(
+            *(self.case, self.output, now.value, self.draws.seed, self.draws.probability),
+            self.draws.stop,
+        )
+        offered = self._touched(own)
         most = max((now.value - half.value for half in halves.values()), default=0.0)
-        others = [item for item, _ in wideners if not offered & set(item.sources)]
+        others = [item for item, _ in widest if not offered & set(item.sources)]
         found = proposals(self.case, others, self.key, now, self.draws)
         self._tell("upgrades", len(self.upgrades) + 2)
         order = list(dict.fromkeys([self.key, *map(key_of, self.outputs.values())]))
@@ -132,7 +134,7 @@ class _Adviser:
             tuple(sorted(options, key=lambda option: _place(option, order))),
             ties((n, half) for n, half in halves.items() if now.less(half).shows),
             floor,
-            wideners[0] if wideners and most <= LITTLE * now.value else None,
+            widest[0] if widest and most <= LITTLE * now.value else None,
             found,
             amount,
             spending,
@@ -151,22 +153,6 @@ class _Adviser:
             self.progress(what, min(self.done, total), total)
 
     # -- one upgrade, or several -------------------------------------------------------------
-
-    def _changed(self, names: Sequence[str]) -> Case:
-        """Return the case with some upgrades. Raises CaseError."""
-        change = together(change_of(self.case, name) for name in names)
-        assert change is not None
-        found = with_change(self.case, change) if change.names else self.case
-        for name in names:
-            number = self.upgrades[name].repeats
-            if number is not None:
-                found = with_repeats(found, self._repeated(name), number)
-        return found
-
-    def _repeated(self, name: str) -> str | None:
-        """Return the run or group that an upgrade repeats; None for all."""
-        purpose = self.upgrades[name].for_
-        return None if purpose is None else purpose.run
 
     def _apart(self, changed: Mapping[str, Case]) -> set[frozenset[str]]:
         """Return the pairs that cannot be bought together, or of which one makes the other idle."""
@@ -309,12 +295,12 @@ class _Adviser:
         case = self.case
         once = {n: other for n, other in changed.items() if self.upgrades[n].repeats is None}
         for name in changed.keys() - once.keys():
-            case = with_endless_repeats(case, self._repeated(name))
+            case = with_endless_repeats(case, repeated(self.case, name))
         touched = self._touched(once)
         halves = [self.draws.half_of(_perfect(case, touched), self.key)]
         known = {source.name for source in self.case.sources}
         for other in once.values():
-            if key_of(self.output) in map(key_of, other.outputs) and self._moved(other, self.key):
+            if self._moved(other, self.key):
                 new = {source.name for source in other.sources} - known
                 halves.append(self.draws.half_of(_perfect(other, touched | new), self.key))
         return min(half.value for half in halves if half is not None)
@@ -336,32 +322,19 @@ class _Adviser:
 
         def half_of(names: Sequence[str]) -> Half | None:
             try:
-                return self.draws.half_of(self._changed(names), self.key)
+                return self.draws.half_of(with_upgrades(self.case, names), self.key)
             except (CaseError, ComputationRefused):
                 if self.draws.stop.is_set():
                     raise
                 return None  # they do not go together
 
-        apart = self._apart(changed)
+        apart = self._apart({n: other for n, other in changed.items() if n in halves})
 
         def allowed(names: Sequence[str]) -> bool:
             pairs = itertools.combinations(names, 2)
             return not any(frozenset(pair) in apart for pair in pairs)
 
         return best_purchase(candidates, now, amount, allowed, half_of)
-
-    def _wideners(self) -> list[tuple[Item, float]]:
-        """Return what widens the output, most first, and the half-width without it."""
-        used = self._used(self.case)
-        items = tuple(item for item in self.case.items if used & set(item.sources))
-        if not items or not self.counts[self.key].varies:
-            return []
-        asked = replace(self.case, outputs=(self.output,), items=items)
-        rows = Rows(asked, self.draws.stop)
-        without = half_widths_without(rows, self.draws.seed, self.draws.probability)
-        halves = np.mean(without[:, :, 0], axis=0)
-        found = zip(items, map(float, halves), strict=True)
-        return sorted(found, key=lambda each: (each[1], each[0].name))
 
 
 def _place(option: Option, order: Sequence[Key]) -> tuple[int, bool, float, str]:

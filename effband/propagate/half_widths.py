@@ -7,10 +7,12 @@ is done for `STRATA` stratified draws.
 from __future__ import annotations
 
 import math
+import threading
+from dataclasses import replace
 
 import numpy as np
 
-from effband.case.model import ErrorSource, Item
+from effband.case.model import Case, ErrorSource, Item, Output
 from effband.evidence.tables import FloatArray
 from effband.propagate import streams
 from effband.propagate.rows import Rows
@@ -37,6 +39,28 @@ def half_widths_without(rows: Rows, seed: int, probability: float) -> FloatArray
                 values.fill(held[i][name][stratum])
             found[stratum, i, without.touched] = _half_widths(without.outputs(), probability)
     return found
+
+
+def wideners(
+    case: Case,
+    output: Output,
+    full: float,
+    seed: int,
+    probability: float,
+    stop: threading.Event,
+) -> tuple[tuple[Item, float], ...]:
+    """Return what widens an output, the widest first, and the half-width without it, SI.
+
+    `full` is its half-width; where it is 0 nothing widens it.
+    """
+    used = case.program.sources_of[output.step]
+    items = tuple(item for item in case.items if used & set(item.sources))
+    if not items or not full > 0.0:
+        return ()
+    rows = Rows(replace(case, outputs=(output,), items=items), stop)
+    halves = np.mean(half_widths_without(rows, seed, probability)[:, :, 0], axis=0)
+    found = zip(items, map(float, halves), strict=True)
+    return tuple(sorted(found, key=lambda each: (each[1], each[0].name)))
 
 
 class _Others:

@@ -122,7 +122,8 @@ def _row(option: Option, step: Cost | None, by_repeats: bool) -> list[str]:
     if step is not None:
         cells.append(_per(option, step, unit))
     if by_repeats:
-        cells.append("-" if not option.by_repeats else str(option.repeats or "never"))
+        told = option.by_repeats and option.then is not None
+        cells.append(str(option.repeats or "never") if told else "-")
     return cells
 
 
@@ -132,6 +133,8 @@ def _saves(option: Option) -> str:
     if not saved.shows:
         return "nothing"
     amount = words.width(abs(saved.value), unit)
+    if not option.now.value:
+        return "widens it"
     share = words.percent(abs(saved.value) / option.now.value)
     return f"{amount}, {share}" if saved.value > 0 else f"widens it, {share}"
 
@@ -172,7 +175,7 @@ def _remarks(advice: Advice) -> list[str]:
         listed = "No listed option narrows this by more than 5 %: " if advice.options else ""
         text = f"{listed}measure {printable(item.name)} first, {_half(without, advice)} without it."
         lines += wrapped(text[0].upper() + text[1:], "")
-    if advice.floor is not None:
+    if advice.floor is not None and advice.now.value > 0.0:
         text = "would be left if all that these options better were known perfectly."
         left = _half(advice.floor, advice) if advice.floor > 0.0 else "Nothing"
         lines += wrapped(f"{left} {text}", "")
