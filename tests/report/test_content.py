@@ -82,7 +82,7 @@ def test_the_least_case_has_the_least_report(study_of: StudyOf) -> None:
     page = report(study_of(BARE))
     well_made(page)
     assert [each.title for each in page.sections] == [
-        "Results", "What widens it most", "What was guessed", "What is not in the numbers",
+        "Results", "Mind", "What widens it most", "What was guessed", "What is not in the numbers",
         "Inputs", "Formulas", "Method",
     ]  # fmt: skip
     assert not page.cautions
