@@ -42,6 +42,8 @@ def told(found: str, place: Place, lines: Sequence[str], opened: Place | None) -
         return _no_start(before, rest)
     if "mapping values are not allowed" in found:
         return _colon(place, lines, before)
+    if "could not find expected ':'" in found and opened is not None:
+        return f"line {opened.line} holds no `name: value`", "add a colon and a blank, or delete it"
     mark = rest[:1]
     if mark in ("?", "-") and ("not allowed here" in found or "but found '?'" in found):
         return f"`{mark}` is no reading", MISSING_READING

@@ -49,6 +49,7 @@ def refused(text: str) -> tuple[int, str, str]:
         ("a: {x: 1}}\n", 3, "`}` closes what was never opened", "delete it"),
         ("inputs:\n  a:{x: 1, y: 2}\n", 4, "a blank is missing after `a:`", "write `a: ...`"),
         ("inputs:\n  a:5\n  b: 3\n", 5, "line 4 lacks a blank after `a:`", "write `a: ...`"),
+        ("inputs:\n  a: {x: 1}\n  b\n  c: 2\n", 6, "line 5 holds no", "a colon and a blank"),
         ("title2: Wren: second try\n", 3, "a second colon", "in quotes"),
         ("inputs:\n  a: {42 cm +- 1 cm}\n", 4, "names no key", "{value: 42 cm, plus_minus: 1 cm}"),
         ("inputs:\n  a: {repeats: 4.1, 4.2, unit: s}\n", 4, "'4.2'", "`repeats: [7.72, 7.80]`"),
