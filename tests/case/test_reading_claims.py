@@ -473,7 +473,6 @@ TOUCHED = [
     ("filled / sqrt(by_plate ** 2)", "denominator"),
     ("-by_plate", ""),
     ("tank / filled", ""),  # the tank is all that by_plate passes on
-    ("filled / filled", None),
 ]
 
 

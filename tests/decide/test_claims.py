@@ -262,7 +262,7 @@ def test_no_run_named_means_all_at_once(
     (claim,) = claims_in(study)
     assert claim["run"] is None
     assert_probability(claim, exact)
-    assert claim["worst_run", "absent_runs"] == worst
+    assert claim["worst_run"] == worst
     printed = "\n".join(judgements.claim(study.claims[0]).lines)
     assert "in every run at once" in printed
     assert f"run {worst}" in printed
@@ -459,8 +459,8 @@ def test_a_verdict_says_when_it_rests_on_judgement(
 KEYS = {
     "result", "run", "says", "confidence", "verdict", "probability", "probability_bound",
     "probability_below", "probability_above", "simulation_uncertainty", "trials", "unit",
-    "worst_run", "bound", "margin", "half_width", "half_width_wanted", "rests_on_guesses",
-    "beyond_ceiling", "disputed_by", "reason",
+    "worst_run", "absent_runs", "bound", "margin", "half_width", "half_width_wanted",
+    "rests_on_guesses", "beyond_ceiling", "disputed_by", "reason",
 }  # fmt: skip
 
 
