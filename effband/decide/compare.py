@@ -18,8 +18,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from effband.case.as_written import values_as_written
+from effband.case.claims import ROUNDING, TINY
 from effband.case.model import Case, Output, Settings
 from effband.case.program import Program, Step
+from effband.decide.claims import DOUBTFUL
 from effband.decide.cross_checks import Agreement, failing_cross_checks
 from effband.decide.merge import AFTER, Apart, Merged, merge
 from effband.decide.pairs import Pair, differences, not_compared
@@ -30,11 +32,10 @@ from effband.propagate.ranking import Ranking, rank
 from effband.propagate.sampling import BLOCK
 from effband.propagate.staircase import Interval
 from effband.propagate.summaries import summaries
-from effband.propagate.summary import Summary
+from effband.propagate.summary import SimulationUncertainty, Summary
 
 UNSHARED_TRIALS = 2 * BLOCK  # a half-width beside the one that counts
 NEAR_ZERO = 4.0  # standard deviations between a number and 0, within which it divides nothing
-IMPOSSIBLE = 0.05  # share of the trials above a ceiling, from which a number is doubtful
 
 Progress = Callable[[str, int, int], None]
 
@@ -250,22 +251,33 @@ class _Sums:
         self.pairs, self.settings, self.workers, self.stop = pairs, settings, workers, stop
         self.steps: list[Step] = list(merged.case.program.steps)
         self.moved = merged.moved
-        zero = self._add("constant", (), 0.0)
         self.before = [pair.before for pair in pairs]
         self.after = [self._after(pair.after) for pair in pairs]
         self.changes: list[Output] = []
         self.ratios: list[Output] = []
         self.events: list[Event] = []
-        for pair, was, now in zip(pairs, self.before, self.after, strict=True):
+        self.roundings = self._roundings(merged.case)
+        for pair, was, now, rounding in zip(
+            pairs, self.before, self.after, self.roundings, strict=True
+        ):
             change = self._add("subtract", (now.step, was.step))
             ratio = self._add("divide", (now.step, was.step))
             self.changes.append(_as("change of", was, change))
             self.ratios.append(_as("ratio of", was, ratio))
-            self.events += [Event(change, zero), Event(zero, change)]
-            if pair.by is not None:
-                limit = self._add("constant", (), pair.by)
-                self.events.append(Event(change, limit) if pair.by >= 0.0 else Event(limit, change))
+            some, less = (self._add("constant", (), size) for size in (rounding, -rounding))
+            self.events += [Event(change, some), Event(less, change)]
+            if pair.by is not None and pair.by >= 0.0:
+                self.events.append(Event(change, self._add("constant", (), pair.by - rounding)))
+            elif pair.by is not None:
+                self.events.append(Event(self._add("constant", (), pair.by + rounding), change))
         self.case = replace(merged.case, program=Program(tuple(self.steps)))
+
+    def _roundings(self, case: Case) -> list[float]:
+        """Return the size, SI, of each change below which it is but the rounding of its values."""
+        steps = [output.step for output in (*self.before, *self.after)]
+        values = [abs(v) if math.isfinite(v) else 0.0 for v in values_as_written(case, steps)]
+        pairs = zip(values[: len(self.before)], values[len(self.before) :], strict=True)
+        return [max(ROUNDING * max(pair), TINY) for pair in pairs]
 
     def _add(self, op: str, inputs: tuple[int, ...], detail: float | None = None) -> int:
         self.steps.append(Step(op, inputs, detail))
@@ -319,6 +331,7 @@ class _Sums:
             )
         )
         was, now, change = ([next(numbers) for _ in self.pairs] for _ in range(3))
+        change = [_without_rounding(*each) for each in zip(change, self.roundings, strict=True)]
         shares = iter(engine.shares)
         return [
             Change(
@@ -357,6 +370,28 @@ class _Sums:
         return values
 
 
+def _without_rounding(number: Number, rounding: float) -> Number:
+    """Return a change as the point that it is, where only rounding makes it vary."""
+    summary = number.summary
+    if summary.standard_uncertainty is None or summary.standard_uncertainty > rounding:
+        return number
+    value = 0.0 if abs(number.nominal) <= rounding else number.nominal
+    point = Interval(value, value)
+    summary = replace(
+        summary,
+        mean=value,
+        standard_uncertainty=0.0,
+        median=value,
+        interval=point,
+        shortest=point,
+        simulation=SimulationUncertainty(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0),
+        varies=False,
+        no_variance=None,
+        dots=(value,) * len(summary.dots),
+    )
+    return Number(value, summary)
+
+
 def _near_zero(values: FloatArray) -> bool:
     low, high, mean, sd = (float(f(values)) for f in (np.min, np.max, np.mean, np.std))
     return low <= 0.0 <= high or abs(mean) < NEAR_ZERO * sd
@@ -389,7 +424,7 @@ def _warnings(
             (change.was, change.before, "before"),
             (change.now, change.after, "after"),
         ):
-            if output.ceiling is not None and number.summary.beyond_ceiling >= IMPOSSIBLE:
+            if output.ceiling is not None and number.summary.beyond_ceiling >= DOUBTFUL:
                 share = f"{100 * number.summary.beyond_ceiling:.0f} %"
                 what = f"{output.title}, {word}, lies above its ceiling in {share} of the trials"
                 yield what, "look for an error there before the two are compared"
@@ -397,7 +432,7 @@ def _warnings(
 
 
 def _runs_of_groups(before: Case, changes: Sequence[Change]) -> Iterator[tuple[str, str]]:
-    """Yield that a single run was compared though a group of runs has it."""
+    """Yield that a single run was compared though a group has it, or with a whole group."""
     groups = dict.fromkeys(o.group for o in before.outputs if o.group is not None)
     for run in dict.fromkeys(change.before.run for change in changes):
         group = next((g for g in groups if run in g.members), None)
@@ -405,6 +440,16 @@ def _runs_of_groups(before: Case, changes: Sequence[Change]) -> Iterator[tuple[s
             what = f"run {run} is one of the {len(group.members)} runs of {group.name}"
             remedy = "one run alone, picked after the test, proves little: the group tells more "
             yield what, f"{remedy}(--run {group.name}, or no --run)"
+    many: dict[str, str] = {}
+    for change in changes:
+        sizes = [
+            0 if o.group is None else len(o.group.members) for o in (change.before, change.after)
+        ]
+        if change.before.run is not None and 0 in sizes and any(sizes):
+            was, now = (f"a group of {size} runs" if size else "one run" for size in sizes)
+            many[change.before.run] = f"{change.before.run} is {was} before and {now} after"
+    for what in many.values():
+        yield what, "one run shows no scatter: only the errors declared stand for it"
 
 
 def _no_variances(changes: Sequence[Change]) -> Iterator[tuple[str, str]]:
@@ -413,6 +458,9 @@ def _no_variances(changes: Sequence[Change]) -> Iterator[tuple[str, str]]:
     for change in changes:
         why = change.change.summary.no_variance
         if why is not None:
+            if why.startswith(AFTER):  # the name that a source has here
+                name, has, rest = why.removeprefix(AFTER).partition(" has ")
+                why = f"{name} (after){has}{rest}"
             reasons.setdefault(why, []).append(change.before.title)
     for why, titles in reasons.items():
         names = titles[0] if len(titles) == 1 else f"{len(titles)} changes"

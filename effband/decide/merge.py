@@ -190,6 +190,9 @@ class _Judge:
             why = self._never(self.sources[at][name], at)
             if why is not None:
                 return Apart(item, why)
+        own = self._bound_in_one(name, found[0])
+        if own is not None and len(found) == 1:
+            return Apart(own, "the correlation differs", True)
         both = [self._definition(item, kind, at) for at in (0, 1)]
         if not all(both):
             return Apart(item, "after only" if both[1] else "before only")
@@ -204,6 +207,20 @@ class _Judge:
                 item, "read at two values, and no `span` says how far these go along", True
             )
         return None
+
+    def _bound_in_one(self, name: str, at: int) -> str | None:
+        """Return the input that a source is, if the cases correlate it differently; else None."""
+        item = self.sources[at][name].item
+        kind = self.kinds[at][item]
+        own = name.removeprefix(f"{item}.") if kind == JOINT_SET else item
+        if kind not in ("input", JOINT_SET) or any(own not in c.file.inputs for c in self.cases):
+            return None
+        return own if self._correlated(own, 0) != self._correlated(own, 1) else None
+
+    def _correlated(self, name: str, at: int) -> dict[tuple[str, ...], Any]:
+        """Return the coefficients that a case states for an input."""
+        stated = self.cases[at].file.correlations
+        return {tuple(sorted(c.between)): c.coefficient for c in stated if name in c.between}
 
     def is_same_instrument(self, item: str) -> bool:
         """Return whether an item is an instrument that both files define alike."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from effband.case.as_written import values_as_written
@@ -54,6 +54,7 @@ def pairs_of(
     common = [o for o in before.outputs if _key(o) in theirs and _fit(o, theirs[_key(o)])]
     if not common:
         raise CaseError([_nothing_in_common(before, after)], after.text.file, "")
+    _must_be_in_one_run(before, after, result, [o.target.name for o in common])
     _must_be_there("result", result, [o.target.name for o in common])
     found = [output for output in common if result in (None, output.target.name)]
     _must_be_there("run", run, [o.run or "" for o in found])
@@ -85,6 +86,29 @@ def _must_be_there(what: str, name: str | None, known: Sequence[str]) -> None:
         raise ValueError(f"no {what} that both cases have is called {name!r}: {advice}")
 
 
+def _must_be_in_one_run(
+    before: Case, after: Case, result: str | None, common: Sequence[str]
+) -> None:
+    """Refuse a result that both cases have, but in other runs or units."""
+    both = {t.name for t in before.targets} & {t.name for t in after.targets}
+    if result not in both or result in common:
+        return
+    unlike = [text for text in not_compared(before, after, result) if "unit" in text]
+    if unlike:
+        raise ValueError(f"{unlike[0]}: give both in units that fit")
+    was, now = (_runs_of(case, {result}) for case in (before, after))
+    raise ValueError(
+        f"both cases have {result}, but in no run of one name: there are {was} before and {now} "
+        "after: give runs, or groups of runs, the same name in both files"
+    )
+
+
+def _runs_of(case: Case, results: Collection[str]) -> str:
+    """Return the names of the runs in which a case has some results."""
+    own = (o.run or "the whole case" for o in case.outputs if o.target.name in results)
+    return ", ".join(dict.fromkeys(own))
+
+
 def _nothing_in_common(before: Case, after: Case) -> Problem:
     first = f"{before.text.file} and this case have no result in common"
     both = {t.name for t in before.targets} & {t.name for t in after.targets}
@@ -95,12 +119,7 @@ def _nothing_in_common(before: Case, after: Case) -> Problem:
     unlike = [text for text in not_compared(before, after) if "unit" in text]
     if unlike:
         return Problem(None, f"{first} in one unit: {unlike[0]}", "give both in units that fit")
-    runs = [
-        ", ".join(
-            dict.fromkeys(o.run or "the whole case" for o in case.outputs if o.target.name in both)
-        )
-        for case in (before, after)
-    ]
+    runs = [_runs_of(case, both) for case in (before, after)]
     what = f"{first} in one run: there are {runs[0]} before and {runs[1]} after"
     return Problem(None, what, "give runs, or groups of runs, the same name in both files")
 
@@ -129,14 +148,16 @@ def _widths(
     return found
 
 
-def not_compared(before: Case, after: Case) -> tuple[str, ...]:
-    """Return a clause for each result that cannot be compared."""
+def not_compared(before: Case, after: Case, result: str | None = None) -> tuple[str, ...]:
+    """Return a clause for each result, or each place of one, that cannot be compared."""
     ours, theirs = ({_key(o): o for o in case.outputs} for case in (before, after))
     found = []
     for case, others, word in ((before, theirs, "before"), (after, ours, "after")):
         for at in loads(case.outputs):
             output = case.outputs[at]
             other = others.get(_key(output))
+            if result not in (None, output.target.name):
+                continue
             if other is None:
                 found.append(f"{output.title}: {word} only")
             elif word == "before" and not _fit(output, other):

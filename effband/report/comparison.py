@@ -9,19 +9,20 @@ from effband import __version__
 from effband.case.model import Case
 from effband.decide.compare import Change, Compared, Number
 from effband.decide.merge import Apart
-from effband.problems import printable, width
+from effband.problems import width
 from effband.propagate.engine import Share
 from effband.propagate.ranking import Line
 from effband.report import words
+from effband.report.bars import bars
 from effband.report.columns import wrapped
 from effband.report.decisions import above, amount, documents
 from effband.report.judgements import NONE, share
-from effband.report.screen import BAR, LEAST_SHOWN, LONGEST_RANKING
 from effband.study import ENGINE_NUMBER
 from effband.units import Unit
 
 JUDGED_KINDS = ("efficiency", "performance ratio")  # of which more is better
 MOST_OTHERS = 6  # changes shown beside the headline's
+HALF = 0.5  # of the trials; without spread all of them agree
 MATTERS = 1.1  # ratio of half-widths, from which sharing has done something worth a line
 UNSEEN = (
     "No sum sees what else changed between the tests: room, battery, wear, order. Test before, "
@@ -82,13 +83,14 @@ def _headline(change: Change, asked: float) -> list[str]:
     lines += [line for text in verdict(change, asked) for line in wrapped(text, "  ", "    ")]
     if change.shown(asked) and change.overlaps:
         lines += wrapped(_why_overlap(change), "  ", "    ")
-    if change.unshared is not None:
+    if change.unshared is not None and change.change.summary.varies:
         half = change.change.summary.interval.half_width
-        now, then = (
-            amount(words.width(x, unit, half / unit.factor), unit.width_symbol)
-            for x in (half, change.unshared.half_width)
+        halves = [half] + [change.unshared.half_width] * _sharing_matters(change)
+        now, *then = (
+            amount(words.width(x, unit, half / unit.factor), unit.width_symbol) for x in halves
         )
-        lines += wrapped(f"half-width of the change: {now}; {then} if nothing were shared", "  ")
+        beside = f"; {then[0]} if nothing were shared" if then else ""
+        lines += wrapped(f"half-width of the change: {now}{beside}", "  ")
     return lines
 
 
@@ -156,9 +158,9 @@ def verdict(change: Change, asked: float, brief: bool = False) -> list[str]:
         why = (
             "what is uncertain is the same in both"
             if change.was.summary.varies
-            else ("nothing in it was uncertain")
+            else "nothing in it was uncertain"
         )
-        return [f"The change has no spread, since {why}."]
+        return [f"The change has no spread, since {why}.", *_by_exactly(change)]
     more, less = ("better", "worse") if _is_judged(change) else ("higher", "lower")
     seen = change.likelier
     both_sided = (1 + asked) / 2
@@ -185,17 +187,38 @@ def _trials(seen: Share, asked: float) -> str:
 def _by(change: Change, asked: float) -> list[str]:
     if change.reached is None or change.by is None:
         return []
-    unit = change.before.target.unit
-    size = amount(f"{change.by / unit.factor:g}", unit.width_symbol)
     way = "or more" if change.by >= 0 else "or further down"
     seen = _trials(change.reached, asked)
     shown = "shown, but disputed" if change.disputed else "shown"
     said = {True: shown, False: "not shown", None: "too close to call"}[change.by_shown(asked)]
-    return [f"By {size} {way}: {said}, in {seen} ({words.probability(asked)} asked for)."]
+    return [f"By {_size(change)} {way}: {said}, in {seen} ({words.probability(asked)} asked for)."]
+
+
+def _by_exactly(change: Change) -> list[str]:
+    """Return whether a change without spread is as large as was asked about."""
+    if change.reached is None or change.by is None:
+        return []
+    way = "or more" if change.by >= 0 else "or further down"
+    reached = "reached" if change.reached.value > HALF else "not reached"
+    return [f"By {_size(change)} {way}: {reached}."]
+
+
+def _size(change: Change) -> str:
+    """Return the change that was asked about, with its unit."""
+    assert change.by is not None
+    unit = change.before.target.unit
+    return amount(f"{change.by / unit.factor:g}", unit.width_symbol)
 
 
 def _is_judged(change: Change) -> bool:
     return change.before.target.kind in JUDGED_KINDS
+
+
+def _sharing_matters(change: Change) -> bool:
+    """Return whether the change would be known otherwise if nothing were shared."""
+    half = change.change.summary.interval.half_width
+    other = half if change.unshared is None else change.unshared.half_width
+    return other > MATTERS * half or half > MATTERS * other
 
 
 def _why_overlap(change: Change) -> str:
@@ -211,17 +234,10 @@ def _wideners(found: Compared) -> list[str]:
     full, unit = change.change.summary.interval.half_width, change.before.target.unit
     if not ranked or not full > 0.0:
         return []
-    lines = ["  what widens the change most, and the half-width left without it:"]
-    shown = [(line, max(1 - line.half_width_without / full, 0.0)) for line in ranked]
-    shown = [each for each in shown if each[1] >= LEAST_SHOWN][:LONGEST_RANKING] or shown[:1]
-    margin = max(width(printable(line.item.name)) for line, _ in shown)
     decimals = words.decimals_to_tell_apart(full / unit.factor)
-    for line, saved in shown:
-        left = words.fixed(line.half_width_without / unit.factor, decimals)
-        bar = "#" * max(1, round(BAR * saved))
-        lines.append(f"    {printable(line.item.name):<{margin}}  {bar:.<{BAR}}  {left}")
-    rest = len(ranked) - len(shown)
-    return [*lines, f"    and {rest} that matter less"] if rest else lines
+    items = [(line.item.name, line.half_width_without) for line in ranked]
+    lines = bars(items, full, lambda half: words.fixed(half / unit.factor, decimals), "    ")
+    return ["  what widens the change most, and the half-width left without it:", *lines]
 
 
 def _drawn_apart(apart: Iterable[Apart]) -> list[str]:

@@ -7,7 +7,8 @@ from html import escape
 
 from effband.problems import printable
 from effband.report import words
-from effband.report.screen import BAR, WHOLE, telling_lines
+from effband.report.bars import BAR
+from effband.report.screen import WHOLE, telling_lines
 from effband.study import Band, Study
 
 CELL = 'style="padding:.15em .8em;text-align:left"'

@@ -11,9 +11,9 @@ from effband.decide.options import output_of
 from effband.decide.plan import AS_SOLD, MOST_REPEATS, TIMES, UPGRADE, Better, Longer, Plan, Repeats
 from effband.problems import printable, width
 from effband.report import words
+from effband.report.bars import bars
 from effband.report.columns import COLUMNS, wrapped
 from effband.report.decisions import above, amount, documents
-from effband.report.screen import BAR, LONGEST_RANKING
 from effband.study import ENGINE_NUMBER
 
 LITTLE = 0.95  # of a half-width; what leaves more changes little
@@ -117,18 +117,10 @@ def _steps(plan: Plan) -> Iterator[str]:
 
 
 def _wideners(plan: Plan) -> list[str]:
-    shown = plan.wideners[:LONGEST_RANKING]
-    if not shown:
-        return []
-    lines = ["", "What widens it most, and the half-width left without it:"]
-    names = [printable(each.item.name) for each in shown]
-    margin = max(map(width, names))
-    for name, each in zip(names, shown, strict=True):
-        share = max(1 - each.half_width_without / plan.now, 0.0)
-        bar = "#" * max(1, round(BAR * share))
-        lines.append(f"  {name:<{margin}}  {bar:.<{BAR}}  {_half(plan, each.half_width_without)}")
-    rest = len(plan.wideners) - len(shown)
-    return [*lines, f"  and {rest} that matter less"] if rest else lines
+    items = [(each.item.name, each.half_width_without) for each in plan.wideners]
+    lines = bars(items, plan.now, lambda half: _half(plan, half), "  ")
+    head = ["", "What widens it most, and the half-width left without it:"]
+    return [*head, *lines] if lines else []
 
 
 def _repeats(plan: Plan) -> list[str]:

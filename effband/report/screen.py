@@ -10,13 +10,11 @@ from dataclasses import replace
 from effband.problems import printable, width
 from effband.propagate.ranking import Line
 from effband.report import judgements, words
+from effband.report.bars import bars, telling
 from effband.report.columns import COLUMNS, wrapped
 from effband.study import Band, Study
 from effband.units import Unit
 
-BAR = 24
-LONGEST_RANKING = 4
-LEAST_SHOWN = 0.02  # of the half-width saved; below it an item is only counted
 WHOLE = "whole case"
 LEAST_SIDE_BY_SIDE = 3
 MOST_IN_FULL = 3  # results; of more, only the headline is shown with all that widens it
@@ -201,18 +199,15 @@ def _wideners(band: Band) -> list[str]:
     full = band.summary.interval.half_width
     run = f" in {band.output.where}" if band.output.where else ""
     lines = [f"  what widens it most{run}, and the half-width left without it:"]
-    shown = telling_lines(band)
-    margin = max(width(printable(line.item.name)) for line, _ in shown)
     decimals = words.decimals_to_tell_apart(full / unit.factor)
-    for line, share in shown:
-        left = words.fixed(line.half_width_without / unit.factor, decimals)
-        saves = words.fixed(share * full / unit.factor, decimals)
-        bar = "#" * max(1, round(BAR * share))
-        name = printable(line.item.name)
-        lines.append(f"    {name:<{margin}}  {bar:.<{BAR}}  {left} (saves {saves})")
-    rest = len(band.ranking.lines) - len(shown)
-    if rest:
-        lines.append(f"    and {rest} that matter less")
+
+    def told(half: float) -> str:
+        left = words.fixed(half / unit.factor, decimals)
+        saves = words.fixed(max(full - half, 0.0) / unit.factor, decimals)
+        return f"{left} (saves {saves})"
+
+    items = [(line.item.name, line.half_width_without) for line in band.ranking.lines]
+    lines += bars(items, full, told, "    ")
     guessed = words.rests_on_guesses(band.ranking)
     if guessed is not None:
         return [*lines, f"  {guessed}"]
@@ -243,10 +238,9 @@ def _in_short(band: Band) -> list[str]:
 
 def telling_lines(band: Band) -> list[tuple[Line, float]]:
     """Return the first lines of a ranking that tell something, with the share each saves."""
-    full = band.summary.interval.half_width
-    shares = [max(1 - line.half_width_without / full, 0.0) for line in band.ranking.lines]
-    lines = list(zip(band.ranking.lines, shares, strict=True))
-    return [each for each in lines if each[1] >= LEAST_SHOWN][:LONGEST_RANKING] or lines[:1]
+    lines = band.ranking.lines
+    found = telling([line.half_width_without for line in lines], band.summary.interval.half_width)
+    return [(lines[at], share) for at, share in found]
 
 
 def _remarks(study: Study) -> list[str]:

@@ -391,7 +391,7 @@ def test_without_a_variance_the_median_stands() -> None:
     summary = found.changes[0].change.summary
     assert summary.standard_uncertainty is None
     assert found.changes[0].change.value == summary.median
-    assert any("after: x has 2 degrees of freedom" in what for what, _ in found.warnings)
+    assert any("x (after) has 2 degrees of freedom" in what for what, _ in found.warnings)
     assert found.ranking.by_half_width
 
 
