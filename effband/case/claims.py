@@ -13,11 +13,12 @@ from effband.case.findings import Findings
 from effband.case.format import CaseFile
 from effband.case.format import Claim as Written
 from effband.case.model import Claim, Output, Target, loads
+from effband.case.natures import check_natures
 from effband.case.program import Builder
 from effband.case.text import Path
 from effband.case.values import parse_width, refuse_bare, width_about
 from effband.problems import Misread
-from effband.units import Quantity, Unit, parse_quantity
+from effband.units import DIFFERENCE, Quantity, Unit, parse_quantity
 
 DEFAULT_CONFIDENCE = 0.95
 LEAST_CONFIDENCE, MOST_CONFIDENCE = 0.5, 0.9999
@@ -25,8 +26,8 @@ ROUNDING = 1e-12  # of the limit: a value so near to it counts as on it
 TINY = 1e-300
 
 _SAYS = re.compile(
-    r"at least (?P<least>.+)|at most (?P<most>.+)|between (?P<low>.+) and (?P<high>.+)"
-    r"|is (?P<value>.+) within (?P<width>.+)"
+    r"at +least +(?P<least>.+)|at +most +(?P<most>.+)"
+    r"|between +(?P<low>.+?) +and +(?P<high>.+)|is +(?P<value>.+?) +within +(?P<width>.+)"
 )
 _CHANGE = re.compile(
     r"\b(?:rose|rises?|risen|gain\w*|increas\w*|grew|grows?|grown|improv\w*|chang\w*|fell"
@@ -94,7 +95,9 @@ def _claim(
         findings.error((*path, "says"), f"{entry.says!r} is no claim that can be judged", remedy)
         return None
     result = file.results.get(entry.result)
-    limits = _limits(match, entry.result, None if result is None else result.unit, path, findings)
+    unit = None if result is None else result.unit
+    widths = unit is not None and _takes_difference(match, unit, outputs, about, builder, findings)
+    limits = _limits(match, entry.result, unit, widths, path, findings)
     if not about or limits is None or len(findings.problems) > before:
         return None
     low, high = limits
@@ -163,9 +166,17 @@ def _about(
 
 
 def _limits(
-    match: re.Match[str], name: str, unit: Unit | None, path: Path, findings: Findings
+    match: re.Match[str],
+    name: str,
+    unit: Unit | None,
+    widths: bool,
+    path: Path,
+    findings: Findings,
 ) -> tuple[float | None, float | None] | None:
-    """Return the limits, SI, None where there is none; None for all when one is refused."""
+    """Return the limits, SI, None where there is none; None for all when one is refused.
+
+    `widths` says whether a limit may be a difference of temperatures.
+    """
     found: dict[str, float] = {}
     for key in ("least", "most", "low", "high", "value", "width"):
         if match[key] is None:
@@ -178,7 +189,8 @@ def _limits(
                 if unit is not None and quantity.unit.dimension != unit.dimension:
                     what = f"{match[key]} does not fit {name}, which is in {unit.text}"
                     raise Misread(0, len(match[key]), what, f"write it in {unit.text}")
-                if unit is not None and quantity.unit.kind not in (None, unit.kind):
+                fitting = (None, DIFFERENCE) if widths else (None,)
+                if unit is not None and quantity.unit.kind not in (*fitting, unit.kind):
                     what = f"{match[key]} is a {quantity.unit.kind}, and {name} is in {unit.text}"
                     raise Misread(0, len(match[key]), what, f"write it in {unit.text}")
                 found[key] = quantity.si
@@ -190,7 +202,9 @@ def _limits(
             return None
     if "width" in found:
         if not found["width"] > 0.0:
-            findings.error((*path, "says"), "within what? the width is above 0", "2 points, say")
+            symbol = "" if unit is None else unit.width_symbol
+            example = f"write such as within {f'2 {symbol}'.rstrip()}"
+            findings.error((*path, "says"), "within what? the width is above 0", example)
             return None
         return found["value"] - found["width"], found["value"] + found["width"]
     low, high = found.get("least", found.get("low")), found.get("most", found.get("high"))
@@ -198,6 +212,22 @@ def _limits(
         findings.error((*path, "says"), "the first limit must be the lower", "exchange the two")
         return None
     return (low, high) if low is not None or high is not None else None
+
+
+def _takes_difference(
+    match: re.Match[str],
+    unit: Unit,
+    outputs: Sequence[Output],
+    about: Sequence[int],
+    builder: Builder,
+    findings: Findings,
+) -> bool:
+    """Return whether limits in delta_degF or delta_degC fit a result in K: it is no temperature."""
+    if unit.kind is not None or "delta_deg" not in match.string or not about:
+        return False
+    found = check_natures(builder.program(), Findings(findings.text))
+    natures = [found[outputs[at].step] for at in about]
+    return all(nature is not None and nature.kind == DIFFERENCE for nature in natures)
 
 
 def _width(text: str, unit: Unit, value: float) -> float:
