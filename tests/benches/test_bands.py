@@ -516,7 +516,8 @@ def test_ceiling_of_the_larder_is_carnot_over_the_whole_warming(tmp_path: Path) 
     least = np.trapezoid(1 - (12 + 273.15) / steps, steps) / (50.1 - 15.2)
     case = tmp_path / "larder.yaml"
     text = (CASES / "larder.yaml").read_text(encoding="utf-8")
-    case.write_text(f"{text}  ceiling: {{formula: carnot, unit: 1, is: ratio}}\n")
+    own = "results:\n  ceiling: {formula: carnot, unit: 1, is: ratio}\n"
+    case.write_text(text.replace("results:\n", own))
     found = effband.run(case, trials=10_000).value("ceiling")
     assert found.by_hand == pytest.approx(1 / least, rel=1e-6)
 

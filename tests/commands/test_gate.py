@@ -24,10 +24,11 @@ title: three powers
 inputs:
   one: {value: 100 W, standard_uncertainty: 1 W}
   same: {value: VALUE W, standard_uncertainty: 1 W}
+  third: {value: 200 W, standard_uncertainty: 1 W}
 formulas: {by_one: one, by_other: same}
 results:
   power: {formula: by_one, unit: W}
-  apart: {formula: 2 * one, unit: W}
+  apart: {formula: third, unit: W}
   share: {formula: one / same, unit: "%", boundary: {in: mains, out: shaft}}
 cross_checks: {twice: [by_one, by_other]}
 CLAIMS

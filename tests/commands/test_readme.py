@@ -65,15 +65,28 @@ def test_options_are_refused_with_the_codes_named(readme: str) -> None:
     codes = re.search(r"Exit codes: (.+?)\.\n", readme)
     assert codes
     found = [int(code) for code in re.findall(r"(\d+) [a-z]", codes[1])]
-    assert found == [0, 1, 2, 3, 4, 130]
+    assert found == [0, 1, 2, 3, 4, 5, 6, 7, 130]
 
 
 def test_the_printed_excerpt_is_what_run_prints(readme: str, wren_run: Any) -> None:
     assert wren_run.code == 0
     blocks = re.findall(r"(?ms)^```text\n(.+?)^```$", readme)
-    assert len(blocks) == 2
+    assert len(blocks) == 4
     assert len(blocks[0].splitlines()) >= 8
     assert blocks[0] in wren_run.out
+
+
+def test_the_printed_change_is_what_compare_prints(
+    readme: str, effband: Any, root: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(root)
+    said = effband("compare", "cases/dray_belt.yaml", "cases/dray_gear.yaml")
+    assert re.findall(r"(?ms)^```text\n(.+?)^```$", readme)[2] in said.out
+
+
+def test_the_printed_post_is_the_one_in_the_reports(readme: str, root: Path) -> None:
+    post = (root / "reports" / "wren_bench" / "forum.txt").read_text(encoding="utf-8")
+    assert re.findall(r"(?ms)^```text\n(.+?)^```$", readme)[3] in post
 
 
 DIVER = """\
