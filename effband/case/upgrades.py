@@ -239,10 +239,12 @@ def _with_readings(
         return runs
     natures = check_natures(probe.program, Findings(case.text))
     rows = {run: dict(row) for run, row in runs.rows.items()}
+    absent: set[str] = set()
     for name, reading in change.readings.items():
         for run in rows:
             step = probe.named.get((name, run), probe.named.get((name, None)))
-            if step is None:
+            if step is None:  # what foretells it has no value in this run
+                absent.add(name)
                 continue
             nature = natures[step]
             assert nature is not None
@@ -254,7 +256,11 @@ def _with_readings(
                 findings.error(("formulas", name), what, "check for a division by 0")
                 break
             rows[run][name] = repr(float(value))
-    readings = {**runs.readings, **change.readings}
+    added_readings = {
+        name: reading.model_copy(update={"optional": True}) if name in absent else reading
+        for name, reading in change.readings.items()
+    }
+    readings = {**runs.readings, **added_readings}
     return runs.model_copy(update={"readings": readings, "rows": rows})
 
 

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     help="Monte Carlo trials of each option; 262144 if not said, since they share their draws.",
 )
 @options.SEED
+@options.PROBABILITY
 @options.WORKERS
 @options.AS_JSON
 def upgrade(
@@ -41,6 +42,7 @@ def upgrade(
     of_run: str | None,
     trials: int | None,
     seed: int | None,
+    probability: float | None,
     workers: int | None,
     as_json: bool,
 ) -> None:
@@ -64,16 +66,11 @@ def upgrade(
         amount = None if spend is None else amount_of(found, spend)
     except ValueError as error:
         raise click.UsageError(str(error)) from None
+    settings = studies.with_options(found.settings, trials or TRIALS, seed, probability)
     count = workers or os.cpu_count() or 1
 
     def work(stop: threading.Event) -> Advice:
-        draws = CommonDraws(
-            found.settings.seed if seed is None else seed,
-            found.settings.probability,
-            trials or TRIALS,
-            count,
-            stop,
-        )
+        draws = CommonDraws(settings.seed, settings.probability, settings.trials, count, stop)
         return advise(found, draws, asked, amount, Progress())
 
     advice = run_stoppable(work)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, replace
 
 from effband.case.as_written import values_as_written
@@ -33,6 +33,7 @@ FINEST = 0.1  # to which a longer run is told
 UPGRADE, TWICE_AS_GOOD, AS_SOLD = "upgrade", "twice as good", "as sold: "
 # What a longer run makes more of. Pressures, voltages and speeds stay what they are.
 GROWING = tuple(parse_unit(unit).dimension for unit in ("s", "J", "kg", "m^3"))
+AMOUNTS = GROWING[2:]  # of which a vessel holds no more than it does
 _TARES = ("tare", "untared arm")
 
 Progress = Callable[[str, int, int], None]
@@ -53,7 +54,7 @@ class Repeats:
     Attributes
     ----------
     there
-        How many runs the case has of it.
+        How many runs the case has of it, each number once where loads have different ones.
     halves
         Numbers of runs in all, and the half-width with each.
     least
@@ -64,7 +65,7 @@ class Repeats:
         What widens it most there.
     """
 
-    there: int
+    there: tuple[int, ...]
     halves: tuple[tuple[int, float], ...]
     least: int | None
     floor: float
@@ -79,6 +80,9 @@ class Longer:
     ----------
     grown, kept
         The readings that grow with the run, and those that stay as they are.
+    subtracted
+        Weighings and volumes among the former that are subtracted from each other. Each is taken
+        so many times as large, though of one vessel only their difference would be.
     halves
         How many times as long, and the half-width then.
     least
@@ -90,6 +94,7 @@ class Longer:
 
     grown: tuple[str, ...]
     kept: tuple[str, ...]
+    subtracted: tuple[str, ...]
     halves: tuple[tuple[float, float], ...]
     least: float | None
     refused: tuple[float, str] | None
@@ -171,7 +176,7 @@ class Plan:
 
     @property
     def floor(self) -> float:
-        """The half-width that runs without end leave; that of the case where they bring nothing."""
+        """The half-width that more runs alone cannot pass; now's where they bring nothing."""
         return self.now if self.repeats is None else self.repeats.floor
 
     @property
@@ -302,7 +307,7 @@ def _repeats(trial: _Trial, now: float) -> Repeats | None:
     halves = tuple((n, half(n)) for n in numbers)
     least = _least_number(half, there, trial.target)
     limits = trial.wideners(endless, floor)
-    return Repeats(there, halves, least, floor, limits)
+    return Repeats(sizes, halves, least, floor, limits)
 
 
 def _least_number(half: Callable[[int], float], there: int, target: float) -> int | None:
@@ -349,7 +354,8 @@ def _longer(trial: _Trial) -> Longer | None:
     if not grown:
         return None
     kept = tuple(dict.fromkeys(leaf.name for leaf in leaves if leaf.name not in grown))
-    return Longer(grown, kept, tuple(halves), _least_times(half, halves, trial.target), refused)
+    least = _least_times(half, halves, trial.target)
+    return Longer(grown, kept, _subtracted(trial.case, grown), tuple(halves), least, refused)
 
 
 def _lengths(
@@ -383,6 +389,21 @@ def _grows(case: Case, leaf: Leaf) -> bool:
     runs = case.file.runs
     means = None if runs is None else runs.readings[leaf.name].means
     return leaf.unit.dimension in GROWING and means not in _TARES
+
+
+def _subtracted(case: Case, grown: Collection[str]) -> tuple[str, ...]:
+    """Return the columns of a mass or volume that are subtracted from each other."""
+    amounts = {leaf.name for leaf in case.leaves if leaf.unit.dimension in AMOUNTS} & set(grown)
+    columns = {step: {name} for (name, _), step in case.named.items() if name in amounts}
+    found: set[str] = set()
+    for at, step in enumerate(case.program.steps):
+        if at in columns or step.op not in ("add", "subtract"):
+            continue
+        one, other = (columns.get(i, set()) for i in step.inputs)
+        columns[at] = one | other
+        if step.op == "subtract" and one and other and one != other:
+            found |= columns[at]
+    return tuple(name for name in grown if name in found)
 
 
 def _least_times(

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from effband import __version__
+from effband.case.groups import LEAST_FOR_SCATTER
 from effband.case.upgrades import parse_cost
 from effband.decide.options import output_of
 from effband.decide.plan import AS_SOLD, MOST_REPEATS, TIMES, UPGRADE, Better, Longer, Plan, Repeats
@@ -105,7 +106,8 @@ def _by_itself(plan: Plan) -> Iterator[tuple[float, str]]:
 def _steps(plan: Plan) -> Iterator[str]:
     """Yield what reaches the target by itself."""
     if plan.repeats is not None and plan.repeats.least is not None:
-        declared = " (by the declared spreads; few more may not)" * (plan.repeats.least < 3)
+        few = plan.repeats.least < LEAST_FOR_SCATTER and not _pooled(plan)
+        declared = " (by the declared spreads; few more may not)" * few
         yield f"{plan.repeats.least} runs in all{declared}"
     if plan.longer is not None and plan.longer.least is not None:
         yield f"a run {words.times(plan.longer.least)} times as long"
@@ -132,18 +134,28 @@ def _repeats(plan: Plan) -> list[str]:
     if found.least is None and not plan.reached and found.floor > LITTLE * plan.now:
         endless = f"endless runs of {where} leave {_with_unit(plan, found.floor)}"
         return ["", *wrapped(f"More runs change little: {endless}", "", "  ")]
-    lines = ["", *wrapped(f"Runs of {where} ({found.there} there now):", "", "  ")]
+    there = " or ".join(map(str, found.there))
+    lines = ["", *wrapped(f"Runs of {where} ({there} there now):", "", "  ")]
     heads = [str(number) for number, _ in found.halves] + ["endless"]
     halves = [half for _, half in found.halves] + [found.floor]
     lines += _table("runs in all", heads, [_half(plan, half) for half in halves])
     lines += wrapped(_least_runs(plan, found), "  ", "    ")
-    if found.there < 3:
+    if found.there[0] < LEAST_FOR_SCATTER and not _pooled(plan):
         text = (
             "1 or 2 runs take the declared spreads as known; from 3 on a scatter is only what "
             "the runs show of it, so few of them may look worse"
         )
         lines += wrapped(text, "  ", "    ")
     return lines + wrapped(ADVICE, "  ", "    ")
+
+
+def _pooled(plan: Plan) -> bool:
+    """Return whether all that is repeated takes the scatter of all groups, however few its runs."""
+    group = plan.output.group
+    if group is not None or plan.output.run is not None:
+        return group is not None and group.pooled
+    grouped = {run for group in plan.case.groups for run in group.members if group.pooled}
+    return {leaf.run for leaf in plan.case.leaves if leaf.run is not None} <= grouped
 
 
 def _least_runs(plan: Plan, found: Repeats) -> str:
@@ -174,6 +186,13 @@ def _longer(plan: Plan) -> list[str]:
         lines += _table("times as long", heads, [_half(plan, half) for _, half in found.halves])
     if not plan.reached and found.halves:
         lines += wrapped(_least_length(found), "  ", "    ")
+    if found.subtracted:
+        text = (
+            f"{' and '.join(found.subtracted)}: one is subtracted from the other, and each is "
+            "taken so many times as large; of one vessel only their difference would be: plan "
+            "such a run by its own readings"
+        )
+        lines += wrapped(text, "  ", "    ")
     if found.refused is not None:
         most, what = found.refused
         told = f"more than {words.times(most)} times as long cannot be: {what}"
@@ -290,7 +309,8 @@ def document(plan: Plan) -> dict[str, Any]:
         "repeats": None
         if repeats is None
         else {
-            "there": repeats.there,
+            "there": repeats.there[-1],
+            "there_by_load": list(repeats.there),
             "half_widths": [
                 {"runs": number, "half_width": size(half)} for number, half in repeats.halves
             ],
@@ -302,6 +322,7 @@ def document(plan: Plan) -> dict[str, Any]:
         else {
             "grows": list(longer.grown),
             "stays": list(longer.kept),
+            "subtracted": list(longer.subtracted),
             "half_widths": [
                 {"times": times, "half_width": size(half)} for times, half in longer.halves
             ],
@@ -321,7 +342,8 @@ def document(plan: Plan) -> dict[str, Any]:
             }
             for each in plan.better
         ],
-        "floor": {
+        "floor": {  # of runs without end, all else as it is
+            "of": "runs",
             "half_width": size(plan.floor),
             "limited_by": plan.limits[0].item.name if plan.limits else None,
         },

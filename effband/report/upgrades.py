@@ -141,8 +141,9 @@ def _saves(option: Option) -> str:
 
 def _per(option: Option, step: Cost, unit: Unit) -> str:
     each = option.saved_per_cost
-    if each is None or option.saved is None or not option.saved.shows or each < 0:
-        return "free" if option.cost is not None and not option.cost.amount else "-"
+    saves = option.saved is not None and option.saved.shows and option.saved.value > 0
+    if each is None or not saves:
+        return "free" if saves and option.cost is not None else "-"
     return words.width(each * step.amount, unit)
 
 

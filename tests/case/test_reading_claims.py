@@ -263,7 +263,7 @@ REFUSED = [
         "result: volume, says: is 90 L within 0 L",
         "is 90 L within 0 L",
         "the width is above 0",
-        "2 points",
+        "2 L",
     ),
     ("result: volume, says: is 90 L within -2 L", "is 90 L within -2 L", "is above 0", ""),
     ("result: volume, says: is 90 L within 2 points", "2 points", "", ""),

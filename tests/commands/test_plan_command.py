@@ -95,7 +95,7 @@ def test_a_result_of_the_whole_case_counts_every_run(effband: Effband, planned: 
     assert told["run"] is None
     assert told["half_width"] == pytest.approx(6 * (1 - 0.05**0.5), rel=0.01)
     assert told["repeats"]["there"] == 1
-    assert told["floor"] == {"half_width": 0.0, "limited_by": None}
+    assert told["floor"] == {"of": "runs", "half_width": 0.0, "limited_by": None}
     # each run done n times: sqrt(2 * 3^2/3/n) of a t, nearly normal with many runs
     at_20 = told["repeats"]["half_widths"][-1]["half_width"]
     assert at_20 == pytest.approx(2.03 * (6 / 20) ** 0.5, rel=0.03)

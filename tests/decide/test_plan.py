@@ -155,7 +155,7 @@ def test_a_group_that_is_there_counts_its_runs() -> None:
     """)
     found = planned(case, "0.7 W").repeats
     assert found is not None
-    assert found.there == 4
+    assert found.there == (4,)
     s = math.sqrt(2 / 3)
     assert [n for n, _ in found.halves] == [2, 3, 4, 5, 6, 8, 10, 20]
     for n, half in found.halves:

@@ -129,5 +129,5 @@ def test_a_plan_tells_how_many_runs_a_mean_takes() -> None:
     # the least n with Z U/sqrt(n) <= 0.3 is (1.96 * 0.577/0.3)^2 = 14.2, so 15
     assert found.repeats.least == math.ceil((Z * U / 0.3) ** 2) == 15
     assert found.repeats.floor == 0.0
-    assert found.repeats.there == 3
+    assert found.repeats.there == (3,)
     assert "change nothing" not in screen(found)
