@@ -18,12 +18,12 @@ from scipy import special
 
 from effband.case.claims import ROUNDING, TINY
 from effband.case.model import Case, Claim
-from effband.decide.claims import DOUBTFUL, IMPOSSIBLE, events_of
+from effband.decide.claims import DOUBTFUL, IMPOSSIBLE, counted_again, events_of, near
 from effband.decide.common_draws import CommonDraws, Key, key_of
 from effband.evidence.tables import FloatArray
 from effband.propagate import streams
 from effband.propagate.counting import Counts
-from effband.propagate.engine import Engine
+from effband.propagate.engine import Engine, Event, Share
 from effband.propagate.staircase import Staircase
 from effband.propagate.summary import half_width
 from effband.propagate.variants import values_of
@@ -98,7 +98,7 @@ def unsettled(case: Case, counts: Mapping[Key, Counts], draws: CommonDraws) -> S
     """Return the claims that are not settled as things are.
 
     They are counted as a run of the case counts them, in as many trials as `draws` has; a share
-    too near its threshold is not counted again in more.
+    too near its threshold is counted again in more, as there.
 
     Parameters
     ----------
@@ -114,24 +114,26 @@ def unsettled(case: Case, counts: Mapping[Key, Counts], draws: CommonDraws) -> S
     """
     if not case.claims:
         return ()
-    engine = Engine(
-        replace(case, outputs=()),
-        draws.seed,
-        draws.trials,
-        draws.workers,
-        stop=draws.stop,
-        events=[event for claim in case.claims for event in events_of(claim)],
-    )
-    engine.run()
-    shares = iter(engine.shares)
+
+    def counted(events: Sequence[Event], trials: int) -> tuple[Share, ...]:
+        silent = replace(case, outputs=())
+        engine = Engine(
+            silent, draws.seed, trials, draws.workers, stop=draws.stop, events=list(events)
+        )
+        engine.run()
+        return engine.shares
+
+    shares = iter(counted([e for claim in case.claims for e in events_of(claim)], draws.trials))
     found = []
     for claim in case.claims:
-        holds, *outside = (next(shares).value for _ in events_of(claim))
-        failing = max(outside, default=1.0 - holds)
+        own = counted_again(claim, [next(shares) for _ in events_of(claim)], counted)
         about = [counts[key_of(case.outputs[at])] for at in claim.outputs]
         beyond = max(each.above_ceiling / each.trials for each in about)
+        holds, *outside = (share.value for share in own)
+        failing = max(outside, default=1.0 - holds)
         supported = holds >= claim.confidence and beyond < DOUBTFUL
-        if not supported and not (failing >= claim.confidence and beyond < IMPOSSIBLE):
+        contradicted = failing >= claim.confidence and beyond < IMPOSSIBLE
+        if near(claim, own) or not (supported or contradicted):
             found.append(claim)
     return found
 

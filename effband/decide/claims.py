@@ -105,16 +105,35 @@ def judge_claims(
     for claim in case.claims:
         events = events_of(claim)
         own = [next(given) for _ in events]
-        trials = own[0].trials
-        while _near(claim, own) and trials < MOST_TRIALS:
-            trials = min(4 * trials, MOST_TRIALS)
-            own = list(more(events, trials))
+        own = counted_again(claim, own, more)
         found.append(_judged(claim, own, case, counts, summaries, rankings))
     return tuple(found)
 
 
-def _near(claim: Claim, shares: Sequence[Share]) -> bool:
+def counted_again(claim: Claim, shares: Sequence[Share], more: MoreTrials) -> list[Share]:
+    """Return the shares of a claim from as many trials as it takes to judge it, up to a limit.
+
+    Parameters
+    ----------
+    shares
+        Of the trials so far, for `events_of` the claim.
+    more
+        Counts events again in so many trials.
+    """
+    found, trials = list(shares), shares[0].trials
+    while near(claim, found) and trials < MOST_TRIALS:
+        trials = min(4 * trials, MOST_TRIALS)
+        found = list(more(events_of(claim), trials))
+    return found
+
+
+def near(claim: Claim, shares: Sequence[Share]) -> bool:
     """Return whether a share lies so near a threshold that another seed might judge otherwise.
+
+    Parameters
+    ----------
+    shares
+        Of the trials, for `events_of` the claim.
 
     An event in one trial more or less is never told apart: what was seen in none of n trials may
     well happen in 3/n.
@@ -171,7 +190,7 @@ def _verdict(
     share = beyond.beyond_ceiling
     if share >= IMPOSSIBLE:
         return None, "nearly all of its band lies above its ceiling: look for the error"
-    if _near(claim, shares):
+    if near(claim, shares):
         return NOT_SETTLED, "it lies too near the threshold for any number of trials to tell"
     if any(outside.value >= claim.confidence for outside in shares[1:]):
         return CONTRADICTED, ""
