@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,13 +21,15 @@ from effband.case.as_written import values_as_written
 from effband.case.claims import ROUNDING, TINY
 from effband.case.model import Case, Output, Settings
 from effband.case.program import Program, Step
-from effband.decide.claims import DOUBTFUL
+from effband.decide.change import Change as Change
+from effband.decide.change import Number as Number
+from effband.decide.change_warnings import warnings
 from effband.decide.cross_checks import Agreement, failing_cross_checks
 from effband.decide.merge import AFTER, Apart, Merged, merge
 from effband.decide.pairs import Pair, differences, not_compared
 from effband.evidence.tables import FloatArray
 from effband.problems import ComputationRefused
-from effband.propagate.engine import Engine, Event, Share
+from effband.propagate.engine import Engine, Event
 from effband.propagate.ranking import Ranking, rank
 from effband.propagate.sampling import BLOCK
 from effband.propagate.staircase import Interval
@@ -38,83 +40,6 @@ UNSHARED_TRIALS = 2 * BLOCK  # a half-width beside the one that counts
 NEAR_ZERO = 4.0  # standard deviations between a number and 0, within which it divides nothing
 
 Progress = Callable[[str, int, int], None]
-
-
-@dataclass(frozen=True)
-class Number:
-    """A number with its band, SI: as written, and from the trials."""
-
-    nominal: float
-    summary: Summary
-
-    @property
-    def value(self) -> float:
-        """What stands for it: the mean, or the median where there is no variance."""
-        mean = self.summary.mean
-        return self.summary.median if mean is None or self.summary.no_variance else mean
-
-
-@dataclass(frozen=True)
-class Change:
-    """How one result changed, SI.
-
-    Attributes
-    ----------
-    before, after
-        The outputs of both cases.
-    was, now, change, ratio
-        The numbers; no ratio where the one before may be 0 or is a point on a scale.
-    higher, lower
-        How often after is higher, and how often lower.
-    by, reached
-        The change that was asked about, and how often it was reached: that much or more, or
-        where it is negative that much or less. None where it does not fit.
-    unshared
-        The band of the change if nothing were shared; None where nothing is.
-    differs
-        Why both are not the same number, a clause each.
-    disputed
-        Whether a cross-check that disagrees enters one of them.
-    """
-
-    before: Output
-    after: Output
-    was: Number
-    now: Number
-    change: Number
-    ratio: Number | None
-    higher: Share
-    lower: Share
-    by: float | None
-    reached: Share | None
-    unshared: Interval | None = None
-    differs: tuple[str, ...] = ()
-    disputed: bool = False
-
-    @property
-    def likelier(self) -> Share:
-        """How often after is on the side where it mostly is."""
-        return self.higher if self.higher.value >= self.lower.value else self.lower
-
-    def shown(self, probability: float) -> bool | None:
-        """Return whether the change is shown; None where the trials do not settle it."""
-        return _reaches(self.likelier, (1 + probability) / 2)
-
-    def by_shown(self, probability: float) -> bool | None:
-        """Return whether the change that was asked about is shown; None where it is unsettled."""
-        return None if self.reached is None else _reaches(self.reached, probability)
-
-    @property
-    def overlaps(self) -> bool:
-        """Whether the bands before and after overlap."""
-        one, other = self.was.summary.interval, self.now.summary.interval
-        return one.low <= other.high and other.low <= one.high
-
-
-def _reaches(share: Share, asked: float) -> bool | None:
-    if abs(share.value - asked) < 2 * share.simulation_uncertainty:
-        return None
-    return share.value > asked
 
 
 @dataclass(frozen=True)
@@ -221,7 +146,7 @@ def compare(
         merged.shared,
         merged.apart,
         not_compared(before, after),
-        tuple(_warnings(before, after, merged, changes)),
+        tuple(warnings(before, after, merged, changes)),
         failing,
     )
 
@@ -387,6 +312,8 @@ def _without_rounding(number: Number, rounding: float) -> Number:
         simulation=SimulationUncertainty(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0),
         varies=False,
         no_variance=None,
+        density=(np.zeros(1), np.zeros(0)),
+        two_groups=False,
         dots=(value,) * len(summary.dots),
     )
     return Number(value, summary)
@@ -395,86 +322,3 @@ def _without_rounding(number: Number, rounding: float) -> Number:
 def _near_zero(values: FloatArray) -> bool:
     low, high, mean, sd = (float(f(values)) for f in (np.min, np.max, np.mean, np.std))
     return low <= 0.0 <= high or abs(mean) < NEAR_ZERO * sd
-
-
-def _warnings(
-    before: Case, after: Case, merged: Merged, changes: Sequence[Change]
-) -> Iterator[tuple[str, str]]:
-    """Yield what a reader should mind, and what to do."""
-    yield from _runs_of_groups(before, changes)
-    unlike: dict[str, list[str]] = {}
-    for each in merged.apart:
-        if each.differs:
-            unlike.setdefault(each.why, []).append(each.name)
-    for why, names in unlike.items():
-        what = f"{' and '.join(names)}, in both files, drawn apart ({why})"
-        yield what, _remedy(why, {item.kind for item in before.items if item.name in names})
-    if not merged.shared:
-        what = "nothing is shared, so both tests count as if each had meters of its own"
-        yield what, "give the same meter the same name and line in both files"
-    keys = ("probability", "seed", "trials", "digits")
-    other = [k for k in keys if getattr(before.settings, k) != getattr(after.settings, k)]
-    if other:
-        what = f"the settings differ ({', '.join(other)}): those before are used"
-        yield what, "options of the command stand above both"
-    if before.text.sha256 == after.text.sha256:
-        yield "both files are the same", "name the case before, then the case after"
-    for change in changes:
-        for number, output, word in (
-            (change.was, change.before, "before"),
-            (change.now, change.after, "after"),
-        ):
-            if output.ceiling is not None and number.summary.beyond_ceiling >= DOUBTFUL:
-                share = f"{100 * number.summary.beyond_ceiling:.0f} %"
-                what = f"{output.title}, {word}, lies above its ceiling in {share} of the trials"
-                yield what, "look for an error there before the two are compared"
-    yield from _no_variances(changes)
-
-
-def _runs_of_groups(before: Case, changes: Sequence[Change]) -> Iterator[tuple[str, str]]:
-    """Yield that a single run was compared though a group has it, or with a whole group."""
-    groups = dict.fromkeys(o.group for o in before.outputs if o.group is not None)
-    for run in dict.fromkeys(change.before.run for change in changes):
-        group = next((g for g in groups if run in g.members), None)
-        if group is not None:
-            what = f"run {run} is one of the {len(group.members)} runs of {group.name}"
-            remedy = "one run alone, picked after the test, proves little: the group tells more "
-            yield what, f"{remedy}(--run {group.name}, or no --run)"
-    many: dict[str, str] = {}
-    for change in changes:
-        sizes = [
-            0 if o.group is None else len(o.group.members) for o in (change.before, change.after)
-        ]
-        if change.before.run is not None and 0 in sizes and any(sizes):
-            was, now = (f"a group of {size} runs" if size else "one run" for size in sizes)
-            many[change.before.run] = f"{change.before.run} is {was} before and {now} after"
-    for what in many.values():
-        yield what, "one run shows no scatter: only the errors declared stand for it"
-
-
-def _no_variances(changes: Sequence[Change]) -> Iterator[tuple[str, str]]:
-    """Yield why changes have no standard uncertainty, each reason once."""
-    reasons: dict[str, list[str]] = {}
-    for change in changes:
-        why = change.change.summary.no_variance
-        if why is not None:
-            if why.startswith(AFTER):  # the name that a source has here
-                name, has, rest = why.removeprefix(AFTER).partition(" has ")
-                why = f"{name} (after){has}{rest}"
-            reasons.setdefault(why, []).append(change.before.title)
-    for why, titles in reasons.items():
-        names = titles[0] if len(titles) == 1 else f"{len(titles)} changes"
-        if "scatter of a group" in why:
-            why = "three runs or fewer of a load are too few for one"
-        remedy = "the bands are good as they are"
-        if "few" in why or "degree" in why:
-            remedy += "; a fourth brings it"
-        yield f"{names}: no +- figure, since {why}", remedy
-
-
-def _remedy(why: str, kinds: set[str]) -> str:
-    if "`span`" in why:
-        return "give its `span:`, the same in both files"
-    if kinds == {"instrument"}:
-        return "make the two lines equal if it is the same meter on the same range"
-    return "make the two equal if it is the same thing in both tests"

@@ -97,7 +97,8 @@ class _Adviser:
             why_not = ""
             try:
                 changed[name] = with_upgrades(self.case, [name])
-                refuse_lost_scatter(self.case, changed[name], key_of(self.outputs[name]))
+                for key in (key_of(self.outputs[name]), self.key):
+                    refuse_lost_scatter(self.case, changed[name], key)
                 then[name] = self.draws.counts(changed[name], self.wanted)
             except (ComputationRefused, CaseError) as refused:
                 if self.draws.stop.is_set():

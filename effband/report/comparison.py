@@ -7,7 +7,8 @@ from typing import Any
 
 from effband import __version__
 from effband.case.model import Case
-from effband.decide.compare import Change, Compared, Number
+from effband.decide.change import Change, Number
+from effband.decide.compare import Compared
 from effband.decide.merge import Apart
 from effband.problems import width
 from effband.propagate.engine import Share
