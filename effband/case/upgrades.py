@@ -33,6 +33,7 @@ VALUES = (
     *("value", "constant", "low", "likely", "high", "inexact", "repeats", "mean", "draws"),
     "random_events",
 )
+SAME = 1e-9  # relative, within which readings of a group count as alike
 _KEPT = ("reads", "gas", "means")  # of an input whose upgrade does not say otherwise
 
 Resolve = Callable[[CaseFile, Findings], Case]
@@ -256,12 +257,27 @@ def _with_readings(
                 findings.error(("formulas", name), what, "check for a division by 0")
                 break
             rows[run][name] = repr(float(value))
+        if name in foretold and not findings.problems:
+            _doubt_scatter(name, rows, probe, findings)
     added_readings = {
         name: reading.model_copy(update={"optional": True}) if name in absent else reading
         for name, reading in change.readings.items()
     }
     readings = {**runs.readings, **added_readings}
     return runs.model_copy(update={"readings": readings, "rows": rows})
+
+
+def _doubt_scatter(
+    name: str, rows: Mapping[str, Mapping[str, Any]], probe: Case, findings: Findings
+) -> None:
+    """Warn of a reading foretold alike in all runs of a group, whose scatter is what they show."""
+    for group in (group for group in probe.groups if group.scatter_seen):
+        values = [float(rows[run][name]) for run in group.members if name in rows[run]]
+        if values and max(values) - min(values) <= SAME * max(map(abs, values)):
+            what = f"{name} is foretold alike in all runs of {group.name}, so they would show no "
+            what += "scatter of it"
+            remedy = "foretell each run's own reading, unless it stays the same from run to run"
+            findings.warn(("formulas", name), what, remedy)
 
 
 def _plain_number(name: str, reading: PlannedReading, findings: Findings) -> str | None:

@@ -7,12 +7,10 @@ from collections.abc import Sequence
 from effband.case.as_written import values_as_written
 from effband.case.model import Case
 from effband.case.resolve import with_change
-from effband.case.upgrades import change_of, together
+from effband.case.upgrades import SAME, change_of, together
 from effband.decide.common_draws import Key, key_of
 from effband.decide.repeats import with_repeats
 from effband.problems import ComputationRefused
-
-SAME = 1e-9  # relative, within which runs of a group count as alike
 
 
 def repeated(case: Case, name: str) -> str | None:

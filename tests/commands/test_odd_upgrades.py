@@ -119,3 +119,15 @@ def test_what_does_not_vary_is_told_of(effband: Effband, case: CaseFile) -> None
         assert plan["reached"]
         assert plan["ranking"] == []
         effband("plan", file, "--result", result, "--target", "0.001 W")
+
+
+def test_a_part_foretold_alike_is_warned_of(effband: Effband, case: CaseFile) -> None:
+    """The other part still scatters, so there is a band; that it leaves scatter out is said."""
+    text = ALIKE.replace("{x: {formula: pw, unit: W}}", "{x: {formula: pw * p, unit: W^2}}")
+    err = effband("check", case("part.yaml", text)).err
+    assert err.count("is foretold alike in all runs of a,") == 1
+    assert "warning: q is foretold alike" in err
+    told = asked(effband, "upgrade", case("part.yaml", text))
+    halves = {each["name"]: each["half_width_then"] for each in told["upgrades"]}
+    assert halves["mean"] is not None
+    assert halves["mean"] < halves["each"]
