@@ -36,6 +36,7 @@ from effband.case.values import (
     Reads,
     Shape,
     Specimen,
+    Specimens,
     Text,
     Texts,
     Top,
@@ -262,7 +263,7 @@ class Purpose(Entry):
 class Upgrade(Entry):
     """Something that could be bought or done better."""
 
-    replaces: Names = []
+    replaces: Specimens = []
     instrument: Instrument | None = None
     input: Input | None = None
     adds: Addition | None = None

@@ -80,7 +80,11 @@ def _check_replaced(upgrade: Upgrade, path: Path, file: CaseFile, findings: Find
     fitted = {name for joint in file.joint.values() for name in joint.values}
     inputs = [name for name in file.inputs if name not in fitted]
     for at, name in enumerate(upgrade.replaces):
-        if name in upgrade.replaces[:at]:
+        kind = name.partition("#")[0]
+        if name != kind and kind in file.instruments:
+            what = f"{name} is one of several of its type, which are replaced together"
+            findings.error(place, what, f"write {kind}: all of its specimens are replaced")
+        elif name in upgrade.replaces[:at]:
             findings.error(place, f"{name} stands twice here", "name each once")
         elif name in fitted:
             what = f"{name} is fitted together with others, so it is not replaced alone"

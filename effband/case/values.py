@@ -308,5 +308,6 @@ class MembersAlone:
 LISTED = (BeforeValidator(_one_or_list), OneOrMany())
 _TEXTS = (BeforeValidator(lambda v: [v] if isinstance(v, str) else v), OneOrMany())
 Names = Annotated[list[Name], *_TEXTS]
+Specimens = Annotated[list[Specimen], *_TEXTS]
 Texts = Annotated[list[Text], *_TEXTS]
 CellText = Annotated[str, BeforeValidator(_one_value), _SCALAR]

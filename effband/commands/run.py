@@ -95,6 +95,9 @@ def run(
     from effband.report.machine import document, to_json
     from effband.report.screen import screen
 
+    named = click.get_current_context().get_parameter_source("formats")
+    if output is None and named is not click.core.ParameterSource.DEFAULT:
+        raise click.UsageError("--format says which reports to write: say where with -o DIR")
     loaded = [studies.load(case) for case in cases]
     if gate and not any(case.claims for case in loaded):
         raise click.UsageError("--gate judges claims, and there are none: add `claims:`")
@@ -137,6 +140,8 @@ def _folders(output: str | None, cases: tuple[str, ...]) -> list[Path | None]:
 
     if output is None:
         return [None] * len(cases)
+    if not output:
+        raise click.UsageError("-o needs the name of a folder")
     if len(cases) == 1:
         return [Path(output)]
     stems = [Path(case).stem for case in cases]

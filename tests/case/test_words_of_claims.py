@@ -62,3 +62,17 @@ def test_a_difference_of_temperatures_is_claimed_in_either_degree() -> None:
 def test_a_width_of_nothing_is_refused_in_the_unit(result: str, says: str, remedy: str) -> None:
     (refused,) = complaints(written(result, says))
     assert (refused.what, refused.remedy) == ("within what? the width is above 0", remedy)
+
+
+def test_a_specimen_is_replaced_by_its_type() -> None:
+    text = (
+        "effband: 1\ntitle: t\n"
+        "instruments: {probe: {accuracy: 2 K, span: [0 degC, 100 degC]}}\n"
+        "inputs:\n  hot: {value: 50 degC, instrument: probe#1}\n"
+        "  cold: {value: 20 degC, instrument: probe#2}\n"
+        "results: {dt: {formula: hot - cold, unit: K}}\n"
+        "upgrades: {one: {replaces: probe#1, instrument: {accuracy: 1 K, span: [0 degC, 100 degC]}}}\n"
+    )
+    (found,) = complaints(text)
+    assert found.what == "probe#1 is one of several of its type, which are replaced together"
+    assert found.remedy == "write probe: all of its specimens are replaced"
