@@ -71,7 +71,8 @@ def test_a_specimen_is_replaced_by_its_type() -> None:
         "inputs:\n  hot: {value: 50 degC, instrument: probe#1}\n"
         "  cold: {value: 20 degC, instrument: probe#2}\n"
         "results: {dt: {formula: hot - cold, unit: K}}\n"
-        "upgrades: {one: {replaces: probe#1, instrument: {accuracy: 1 K, span: [0 degC, 100 degC]}}}\n"
+        "upgrades:\n  one:\n    replaces: probe#1\n"
+        "    instrument: {accuracy: 1 K, span: [0 degC, 100 degC]}\n"
     )
     (found,) = complaints(text)
     assert found.what == "probe#1 is one of several of its type, which are replaced together"
