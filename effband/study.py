@@ -46,6 +46,7 @@ ENGINE_NUMBER = 2  # changes only when draws or arithmetic change
 DRAWS_WITH_A_SHAPE = 1_000  # values of a sample, below which gaps in it mean nothing
 FAR_TAIL = 1e-3  # share of the trials above a ceiling that is no reason for doubt
 NOISE = 1e-4  # such a share that is worth no word, unless a claim is on the result
+ANOTHER_BAND = "the textbook formula for adding spreads (first-order law) gives another band"
 UNSTATED = 0.1  # share of the headline's spread that comes from nobody knows where
 OF_HALF_WIDTHS = "shares by evidence are of half-widths"
 SCATTER = "the scatter of a group"  # as `fewest_degrees` calls it
@@ -471,9 +472,8 @@ def _doubts(case: Case, band: Band) -> Iterator[tuple[str, str]]:
         what = f": no first-order value, since {band.linear.reason}"
         yield what, "the band from the trials stands by itself"
     if band.agrees is False:
-        what = ": the textbook formula for adding spreads (first-order law) gives another band"
         yield (
-            what,
+            f": {ANOTHER_BAND}",
             "the one shown stands, since the formula knows only bell shapes and straight lines",
         )
     yield from _beyond_ceiling(case, band)

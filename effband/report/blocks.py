@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+_TICKED = re.compile(r"`(effband [a-z]+|[a-z_]+:)`")  # a command or a key, as messages name them
 MOST_ROWS = 40  # of a table; of more, the rest is told in short
 
 
@@ -85,9 +87,15 @@ class Report:
     sections: tuple[Section, ...]
 
 
+def spanned(text: str) -> Line:
+    """Return text in which commands and keys between backticks are code."""
+    parts = _TICKED.split(text)
+    return tuple(Code(part) if at % 2 else part for at, part in enumerate(parts) if part)
+
+
 def bullets(title: str, texts: Sequence[str], in_post: bool = False) -> Section:
     """Return a section of plain items; without any, an empty one."""
-    items = tuple(((text,), ()) for text in texts)
+    items = tuple((spanned(text), ()) for text in texts)
     return Section(title, (Bullets(items),) if items else (), in_post)
 
 

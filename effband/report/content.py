@@ -33,12 +33,13 @@ from effband.report.blocks import (
 )
 from effband.report.cautions import cautions
 from effband.report.receipt import HONESTY
-from effband.report.screen import TELLING, WHOLE
+from effband.report.screen import TELLING, WHOLE, what_if_words
 from effband.study import Band, Study
 
 MOST_RANKINGS = 6  # of the other results; of more, the rest stands in one table
 MOST_RANKED, MOST_RANKED_BRIEFLY = 12, 4  # sources of the headline, and of each other result
 LEAST_SAVED = 0.01  # of a half-width; what saves less is only counted
+USUAL_CEILING = ("efficiency", "100 %")  # goes without saying
 ALL_NUMBERS: Line = (
     "stand in the whole result, which ",
     Code("effband run CASE --json"),
@@ -72,6 +73,7 @@ def report(
     case = study.case
     checks = [judgements.cross_check(each) for each in study.cross_checks]
     remarks = [f"{each.what}: {each.remedy}." for each in words.all_remarks(study)]
+    granted = [*case.assumptions, *what_if_words(words.headline_band(study))]
     sections = [
         Section("", tuple(pictures[:1])),
         _judged("Cross-checks that fail", [each for each in checks if each.bad]),
@@ -82,7 +84,7 @@ def report(
         _widest(study),
         record.guessed(study),
         _widened(study),
-        bullets("Taken for granted", [f"{text}." for text in case.assumptions], in_post=True),
+        bullets("Taken for granted", [f"{text}." for text in granted], in_post=True),
         record.left_out(study),
         _judged("Cross-checks", [each for each in checks if not each.bad]),
         record.inputs(study),
@@ -93,7 +95,7 @@ def report(
         _single_runs(study),
         record.formulas(study),
         record.method(study),
-        *([] if carried is None else _to_run_again(study, carried)),
+        *([] if carried is None else _to_run_again(study, carried, bool(pictures))),
     ]
     return Report(
         case.title,
@@ -146,15 +148,17 @@ def _results(study: Study, pictures: Sequence[Picture]) -> Section:
         blocks.append(_results_table(shown, study))
     else:
         blocks += in_short(_results_table(own, study), ALL_NUMBERS)
-    blocks.append(
-        Paragraph(
-            (
-                "The value is the mean of the trials, or their median where there is no standard "
-                "uncertainty; by hand is what the numbers as written give; on guesses is the "
-                "share of the spread that rests on guesses and rules of thumb.",
-            )
-        )
+    text = (
+        "The value is the mean of the trials, or their median where there is no standard "
+        "uncertainty; as written is what the numbers give without any spread; on guesses is the "
+        "share of the spread that rests on guesses and rules of thumb."
     )
+    if any(numbers.value != numbers.by_hand for numbers in map(words.rounded, shown)):
+        text += (
+            " Where value and as written differ, lopsided spreads and curved formulas have moved "
+            "the value."
+        )
+    blocks.append(Paragraph((text,)))
     if len(shown) > MOST_ROWS and others:
         text = "The other results, each with its lowest and highest value; all of them "
         blocks += [Paragraph((text, *ALL_NUMBERS)), *in_short(_spans(others), ALL_NUMBERS)]
@@ -168,14 +172,20 @@ def _results(study: Study, pictures: Sequence[Picture]) -> Section:
 
 
 def _boundaries(study: Study) -> Iterator[Line]:
-    """Yield what is counted as put in and got out, once for all results that share it."""
-    alike: dict[tuple[str, str], list[Span]] = {}
+    """Yield what is counted as put in and got out, and the ceiling, once for results alike."""
+    alike: dict[str, list[Span]] = {}
     for target in study.case.targets:
+        texts = []
         if target.boundary is not None:
-            alike.setdefault(target.boundary, []).append(named(target))
-    for (into, out), names in alike.items():
+            into, out = target.boundary
+            texts.append(f"put in is {into}; got out is {out}")
+        if target.ceiling is not None and (target.kind, target.ceiling) != USUAL_CEILING:
+            texts.append(f"ceiling: {target.ceiling}")
+        if texts:
+            alike.setdefault("; ".join(texts), []).append(named(target))
+    for text, names in alike.items():
         told = [part for name in names for part in (", ", name)][1:]
-        yield (*told, f": put in is {into}; got out is {out}.")
+        yield (*told, f": {text}.")
 
 
 def _single_runs(study: Study) -> Section:
@@ -202,7 +212,7 @@ def _results_table(bands: Sequence[Band], study: Study) -> Table:
                 words.percent(band.ranking.on_judgement),
             ]
         )
-    head = ["result", "run", "value", f"{chance} band", "half-width", "by hand", "on guesses"]
+    head = ["result", "run", "value", f"{chance} band", "half-width", "as written", "on guesses"]
     return table(head, rows)
 
 
@@ -308,7 +318,7 @@ def _ranking(band: Band, study: Study, most: int) -> Iterator[Block]:
     text = f"The spread by evidence: {words.evidence(band.ranking)}."
     yield Paragraph(("What matters less: ", *less, f". {text}") if less else (text,))
     guessed = words.rests_on_guesses(band.ranking)
-    if guessed is not None:
+    if guessed is not None and band is not words.headline_band(study):  # said of that below
         yield Paragraph((Strong(f"{guessed}."),))
     for each in study.advice:
         if each.output == band.output:
@@ -374,7 +384,7 @@ def _what_ifs(study: Study) -> Section:
 # -- to run it again ------------------------------------------------------------------------------
 
 
-def _to_run_again(study: Study, carried: Carried) -> Iterator[Section]:
+def _to_run_again(study: Study, carried: Carried, drawn: bool) -> Iterator[Section]:
     """Yield the case, for reading and for running, and what its receipt proves."""
     text = study.case.text.text.rstrip("\n")
     yield Section("The case, to read", (Preformatted(text),), in_post=True)
@@ -382,8 +392,9 @@ def _to_run_again(study: Study, carried: Carried) -> Iterator[Section]:
         "This block carries the case, its data and the receipt. Save this report, or a copy of the "
         "post, and run ",
         Code("effband recheck FILE"),
-        ": it runs the case again and compares every number.",
+        ": it runs the case again and compares every printed number and word, but no picture "
+        "unless the same versions drew it.",
     )
-    proof = f"Receipt {carried.stamp}, in the figures as well. {HONESTY}"
+    proof = f"Receipt {carried.stamp}{', in the figures as well' * drawn}. {HONESTY}"
     blocks = (Paragraph(told), Paragraph((proof,)), Preformatted(carried.block))
     yield Section("The case, to run again", blocks, in_post=True)

@@ -47,8 +47,13 @@ def claim(verdict: Verdict) -> Judgement:
     if asked.run is None and len(asked.outputs) > 1:
         where = ", every run"
     said = verdict.verdict or "NO VERDICT"
+    doubts = []
+    if verdict.verdict is not None and verdict.guessed > 0.5:
+        doubts.append(f"on guesses ({words.percent(verdict.guessed)} of the spread)")
     if verdict.disputed:
-        said += ", but disputed"
+        doubts.append("disputed")
+    if doubts:
+        said += f", but {' and '.join(doubts)}"
     lines = tuple(_claim_lines(verdict))
     bad = verdict.verdict != SUPPORTED or bool(verdict.disputed)
     title = f"{asked.result}{where}, {asked.says}"
@@ -76,8 +81,7 @@ def _claim_lines(verdict: Verdict) -> Iterator[str]:
         above = words.percent(verdict.beyond_ceiling)
         yield f"doubtful in itself: above its ceiling in {above} of the trials"
     if verdict.guessed > 0.5:
-        guessed = words.percent(verdict.guessed)
-        yield f"{guessed} of the spread is guessed: measure it, or copy the instrument's leaflet"
+        yield "measure what is guessed, or copy the instrument's leaflet"
     if verdict.disputed:
         yield f"{_disagreeing(verdict.disputed)}: the estimates enter this"
 

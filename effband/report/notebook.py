@@ -20,7 +20,7 @@ def notebook(study: Study) -> str:
     chance = words.probability(study.settings.probability)
     parts = [f"<p><strong>{_shown(study.case.title)}</strong></p>"]
     parts.append(f"<p>{_shown(words.sentence(band, study))}</p>")
-    heads = ["result", "run", "value", f"{chance} band", "half-width", "by hand"]
+    heads = ["result", "run", "value", f"{chance} band", "half-width", "as written"]
     parts.append(_grid(heads, map(_numbers, words.shown(study.bands))))
     if band.ranking.lines:
         heads = [f"what widens {band.output.title}", "saves of the half-width", "leaves"]

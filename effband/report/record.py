@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 
 from effband.case.model import Leaf, Settings
 from effband.case.values import JUDGED
+from effband.evidence.distributions import Distribution
 from effband.report import words
 from effband.report.blocks import (
     MOST_ROWS,
@@ -16,18 +18,23 @@ from effband.report.blocks import (
     Paragraph,
     Section,
     Span,
+    Strong,
     bullets,
     table,
 )
 from effband.study import Study
 
+SHARED = ", shared with its other readings"
 MOST_ACROSS = 80  # letters of a table of readings, on a printed page
 MOST_NAMED = 6  # in one sentence
+MOST_IN_POST = 12  # readings
+ALSO = "also"  # so begins the role of what a number has beside the error of its instrument
+IDLE = 0.01  # of its own spread, to which the mean of such a part is no correction
 
 
 def guessed(study: Study) -> Section:
     """Return what nobody measured or looked up, and what nobody said."""
-    known = _evidence(study)
+    known, laws = _evidence(study), {each.name: each.distribution for each in study.case.sources}
     items: list[tuple[Line, tuple[str, ...]]] = []
     unstated: dict[str, None] = {}
     told: set[str] = set()
@@ -38,22 +45,47 @@ def guessed(study: Study) -> Section:
             continue
         told.add(leaf.name)
         by = (" with ", Code(leaf.instrument)) if leaf.instrument else ()
-        many = f"{_value(leaf)}, " if leaf.run is None else ""
-        note = f" ({leaf.note})" if leaf.note else ""
-        evidence = "" if len(set(known[leaf])) > 1 else f"; {known[leaf][0]}"
-        text = f": {many}{_spread(leaf, known[leaf])}{note}{evidence}"
-        items.append(((Code(leaf.name), *by, text), ()))
-    band = words.headline_band(study)
-    share = words.percent(band.ranking.on_judgement)
-    text = f"Of the spread of {band.output.title}, {share} rest on guesses and rules of thumb."
+        items.append(((Code(leaf.name), *by, f": {_guess(leaf, known[leaf], laws)}"), ()))
+    ranking = words.headline_band(study).ranking
+    of = f"Of the spread of {words.headline_band(study).output.title}, "
+    text = f"{words.percent(ranking.on_judgement)} rests on guesses and rules of thumb."
+    told_first: Span = Strong(text) if words.rests_on_guesses(ranking) else text
+    blocks: list[Block] = [Paragraph((of, told_first))]
     if not items:
-        text = "No number was declared a guess or a rule of thumb."
+        blocks = [Paragraph(("No number was declared a guess or a rule of thumb.",))]
+    for share, on, names in words.stated_only(ranking):
+        named = [part for name in names for part in (", ", Code(name))][1:]
+        blocks.append(Paragraph((of, f"{share} rests on {on}: ", *named, ".")))
     if unstated:
         items.append(((f"Nobody said how these are known: {', '.join(unstated)}.",), ()))
-    blocks: list[Block] = [Paragraph((text,))]
     if items:
         blocks.append(Bullets(tuple(items)))
-    return Section("What was guessed", tuple(blocks), in_post=True)
+    return Section("What was guessed or only stated", tuple(blocks), in_post=True)
+
+
+def _guess(leaf: Leaf, known: Sequence[str], laws: Mapping[str, Distribution]) -> str:
+    """Return what of a number is guessed; the errors of its instrument stand beside that."""
+    judged = [pair for pair in zip(leaf.components, known, strict=False) if pair[1] in JUDGED]
+    evidence = ", ".join(dict.fromkeys(kind for _, kind in judged)) or known[0]
+    own = [
+        f"{part.words}{_correction(leaf, laws.get(part.sources[0])) * part.role.startswith(ALSO)}"
+        for part, _ in judged
+        if leaf.instrument is None or part.role.startswith(ALSO)
+    ]
+    if not own:
+        return evidence
+    value = f"{_value(leaf)}, " if leaf.run is None else ""
+    note = f" ({leaf.note})" if leaf.note else ""
+    return f"{value}{'; '.join(own)}{note}; {evidence}"
+
+
+def _correction(leaf: Leaf, law: Distribution | None) -> str:
+    """Return by how much a number is moved by what is added to it; nothing where it is not."""
+    if law is None or law.mean is None or abs(law.mean) <= IDLE * (law.sd or 0.0):
+        return ""
+    moved = words.width(law.mean, leaf.unit, abs(law.mean) / leaf.unit.factor)
+    mean = f"{moved} {leaf.unit.width_symbol}".rstrip()
+    return f", a correction that moves the value itself, by {mean} in the mean"
 
 
 def _evidence(study: Study) -> dict[Leaf, tuple[str, ...]]:
@@ -89,7 +121,7 @@ def readings(study: Study) -> Section:
     instruments = study.case.instruments
     if instruments:
         blocks.append(Bullets(tuple(((Code(n), f": {t}"), ()) for n, t in instruments)))
-    return Section("Readings and instruments", tuple(blocks))
+    return Section("Readings and instruments", tuple(blocks), 0 < len(rows) <= MOST_IN_POST)
 
 
 def _known(study: Study, section: str) -> list[tuple[Leaf, Span, str, str]]:
@@ -100,6 +132,7 @@ def _known(study: Study, section: str) -> list[tuple[Leaf, Span, str, str]]:
     leaves = [leaf for leaf in study.case.leaves if leaf.section == section]
     notes = {leaf.name: f" ({leaf.note})" for leaf in reversed(leaves) if leaf.note}
     evidence = _evidence(study)
+    read = Counter(leaf.instrument for leaf in study.case.leaves if leaf.components)
     first: dict[str, Leaf] = {}
     for leaf in leaves:
         first.setdefault(leaf.name, leaf)
@@ -107,19 +140,23 @@ def _known(study: Study, section: str) -> list[tuple[Leaf, Span, str, str]]:
         (
             leaf,
             Code(leaf.instrument) if leaf.instrument else "",
-            f"{_spread(leaf, evidence[leaf])}{notes.get(name, '')}",
+            f"{_spread(leaf, evidence[leaf], read[leaf.instrument] > 1)}{notes.get(name, '')}",
             ", ".join(dict.fromkeys(evidence[leaf])),
         )
         for name, leaf in first.items()
     ]
 
 
-def _spread(leaf: Leaf, evidence: Sequence[str]) -> str:
-    """Return how uncertain a number is; what rests on different evidence says on which."""
+def _spread(leaf: Leaf, evidence: Sequence[str], shared: bool) -> str:
+    """Return how uncertain a number is; what rests on different evidence says on which.
+
+    `shared` is whether its instrument took other readings as well.
+    """
     several = len(set(evidence)) > 1
     return (
         "; ".join(
-            f"{component.words} ({known})" if several else component.words
+            f"{component.words}{SHARED * (shared and component.role == 'common')}"
+            f"{f' ({known})' * several}"
             for component, known in zip(leaf.components, evidence, strict=False)
         )
         or "exact"

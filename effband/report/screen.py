@@ -182,7 +182,7 @@ def _label(band: Band) -> str:
 def _row(start: str, cell: words.Rounded, unit: Unit) -> list[str]:
     ends = f"{start}  from {cell.low} to {cell.high} {cell.unit}".rstrip()
     half = f"half-width {cell.half_width} {unit.width_symbol}".rstrip()
-    by_hand = f"; by hand {cell.by_hand}" if cell.by_hand != cell.value else ""
+    by_hand = f"; as written {cell.by_hand}" if cell.by_hand != cell.value else ""
     whole = f"{ends}  ({half}{by_hand})"
     return [whole] if width(whole) <= COLUMNS else [ends, f"      ({half}{by_hand})"]
 
@@ -266,18 +266,19 @@ def what_if_words(band: Band) -> list[str]:
     """Return what another error curve would give, for instruments where it matters."""
     unit = band.output.target.unit
     full = band.summary.interval.half_width
-    found = []
+    alike: dict[tuple[str, ...], list[str]] = {}
     for each in band.what_ifs:
         halves = (each.same_all_along, each.own_for_each_reading)
         if all(abs(half - full) < TELLING * full for half in halves):
             continue
-        now, same, own = (
+        told = tuple(
             f"{words.width(half, unit, full / unit.factor)} {unit.width_symbol}".rstrip()
             for half in (full, *halves)
         )
-        found.append(
-            f"how the error of {each.instrument} runs along its scale: it is taken to change "
-            f"smoothly. The half-width of {band.output.title} is {now}; it would be {same} if the "
-            f"error were the same everywhere, {own} if each reading had its own"
-        )
-    return found
+        alike.setdefault(told, []).append(each.instrument)
+    return [
+        f"the error of {', and likewise of '.join(names)}{',' * (len(names) > 1)} is taken to "
+        f"change smoothly along its scale. The half-width of {band.output.title} is {now}; it "
+        f"would be {same} if the error were the same everywhere, {own} if each reading had its own"
+        for (now, same, own), names in alike.items()
+    ]

@@ -8,18 +8,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from effband.case.model import Group, loads
 from effband.decide.repeats import RepeatAdvice
 from effband.problems import Problem
 from effband.propagate.ranking import Ranking
-from effband.study import Band, Remark, Study
+from effband.study import ANOTHER_BAND, UNSTATED, Band, Remark, Study
 from effband.units import Unit
 
 SIGNIFICANT = 2
 MOST_DECIMALS = 12
+LEAST_SHARE = 0.01  # of a spread, from which a source is named
+STATED_ONLY = {
+    "nameplate": "a nameplate",
+    "unstated": "inputs of which nobody said how they are known",
+}
 IMPOSSIBLE = 0.95  # share of the trials above a ceiling, from which a result is none
 
 
@@ -230,6 +235,27 @@ def rests_on_guesses(ranking: Ranking) -> str | None:
     return f"{percent(share)} of the spread rests on guesses and rules of thumb"
 
 
+def stated_only(ranking: Ranking) -> list[tuple[str, str, list[str]]]:
+    """Return what of a spread rests on what nobody checked: its share, on what, and its sources.
+
+    Left out is what makes less than a tenth of it, and of the sources those below a hundredth.
+    """
+    shares, found = dict(ranking.evidence), []
+    for kind, what in STATED_ONLY.items():
+        if shares.get(kind, 0.0) < UNSTATED:
+            continue
+        names = []
+        for line in ranking.lines:
+            of = [(part.evidence, part.first_order) for part in line.parts]
+            if not of:
+                first = 1.0 if line.first_order is None else line.first_order.value
+                of = [(part.evidence, first) for part in line.item.parts]
+            if any(evidence == kind and share >= LEAST_SHARE for evidence, share in of):
+                names.append(line.item.name)
+        found.append((percent(shares[kind]), what, names))
+    return found
+
+
 def repeat_advice_words(advice: RepeatAdvice, unit: Unit) -> str:
     """Return what more runs of a group bring, and what a better instrument: "4 more runs: ..."."""
 
@@ -263,7 +289,24 @@ def side_by_side(study: Study) -> list[Band]:
 def all_remarks(study: Study) -> list[Remark]:
     """Return every warning: what was seen in reading the case, then in the numbers."""
     read = [Remark(f"{_line(p)}{p.what}", p.remedy) for p in study.case.warnings]
-    return [*read, *study.remarks]
+    return [*read, *(_with_other_band(remark, study) for remark in study.remarks)]
+
+
+def _with_other_band(remark: Remark, study: Study) -> Remark:
+    """Return a remark that speaks of another band with that band, the headline's first."""
+    if not remark.what.endswith(ANOTHER_BAND):
+        return remark
+    chosen = headline_band(study)
+    told = [band for band in study.bands if band.agrees is False]
+    told.sort(key=lambda band: band is not chosen)
+    band, interval = told[0], told[0].linear.interval
+    if interval is None:
+        return remark
+    unit = band.output.target.unit
+    decimals = decimals_for(band.summary.interval.half_width / unit.factor)
+    low, high = (fixed(unit.from_si(x), decimals) for x in (interval.low, interval.high))
+    of = f"{band.output.title} " if len(told) > 1 else ""
+    return replace(remark, what=f"{remark.what} ({of}{low} to {high} {unit.symbol}".rstrip() + ")")
 
 
 def _line(problem: Problem) -> str:

@@ -9,12 +9,23 @@ import pytest
 from sizes import BARE, many
 
 from effband import study as studies
-from effband.report import words
-from effband.report.blocks import MOST_ROWS, Bullets, Paragraph, Report, Section, Table
+from effband.report import record, words
+from effband.report.blocks import (
+    MOST_ROWS,
+    Bullets,
+    Code,
+    Paragraph,
+    Picture,
+    Report,
+    Section,
+    Table,
+    spanned,
+)
 from effband.report.content import Carried, report
 from effband.report.forum import forum
 from effband.report.markdown import markdown
 from effband.report.record import MOST_ACROSS
+from effband.report.screen import what_if_words
 from effband.study import Remark, Study
 
 StudyOf = Callable[..., Study]
@@ -82,7 +93,8 @@ def test_the_least_case_has_the_least_report(study_of: StudyOf) -> None:
     page = report(study_of(BARE))
     well_made(page)
     assert [each.title for each in page.sections] == [
-        "Results", "Mind", "What widens it most", "What was guessed", "What is not in the numbers",
+        "Results", "Mind", "What widens it most", "What was guessed or only stated",
+        "What is not in the numbers",
         "Inputs", "Formulas", "Method",
     ]  # fmt: skip
     assert not page.cautions
@@ -139,7 +151,7 @@ def test_a_stranger_finds_what_the_number_is_of(wren: Study) -> None:
     page = report(wren)
     into, out = wren.case.targets[0].boundary or ("", "")
     assert f"Counted as put in: {into}. Counted as got out: {out}." in page.sentence
-    assert f"put in is {into}; got out is {out}." in section(page, "Results")
+    assert f"put in is {into}; got out is {out}" in section(page, "Results")
 
 
 def test_a_stranger_finds_what_was_guessed(wren: Study) -> None:
@@ -149,7 +161,7 @@ def test_a_stranger_finds_what_was_guessed(wren: Study) -> None:
         assert (f"- `{leaf.name}`" in found) == judged
     assert "Nobody said how these are known: run_time, speed." in found
     share = words.percent(words.headline_band(wren).ranking.on_judgement)
-    assert f"Of the spread of air_to_wire, run full, {share} rest on guesses" in found
+    assert f"Of the spread of air_to_wire, run full, {share} rests on guesses" in found
 
 
 def test_a_stranger_finds_guesses_in_instruments(study_of: StudyOf) -> None:
@@ -158,8 +170,8 @@ def test_a_stranger_finds_guesses_in_instruments(study_of: StudyOf) -> None:
     )
     text = text.replace("plus_minus: 1 m", "instrument: tape")
     found = section(report(study_of(text)), "What was guessed")
-    assert "- `a` with `tape`" in found
-    assert "100 % rest on guesses" in found
+    assert "- `a` with `tape`: rule of thumb\n" in found
+    assert "100 % rests on guesses" in found
 
 
 def test_a_stranger_finds_what_was_guessed_beside_a_reading(study_of: StudyOf) -> None:
@@ -168,7 +180,8 @@ def test_a_stranger_finds_what_was_guessed_beside_a_reading(study_of: StudyOf) -
     also = "instrument: tape, also: {plus_minus: 2 mm, evidence: guess}"
     page = report(study_of(text.replace("plus_minus: 1 m", also)))
     spread = "rectangular, limits +- 0.001 m (datasheet); rectangular, -0.002 m to 0.002 m (guess)"
-    assert f"- `a` with `tape`: 10 m, {spread}\n" in section(page, "What was guessed")
+    guess = "10 m, rectangular, -0.002 m to 0.002 m; guess"
+    assert f"- `a` with `tape`: {guess}\n" in section(page, "What was guessed")
     assert f"| {spread} | datasheet, guess |" in section(page, "Inputs")
 
 
@@ -198,3 +211,125 @@ def test_warnings_stand_before_what_was_given_and_in_a_post(study_of: StudyOf) -
     titles = [each.title for each in page.sections]
     assert titles.index("Mind") < titles.index("Inputs")
     assert "[b]Mind[/b]\n- this is doubtful: look again.\n" in forum(page)
+
+
+# -- what misleads ---------------------------------------------------------------------------------
+
+TAPE = BARE.replace("inputs:", "instruments:\n  tape: {accuracy: 1 mm}\ninputs:").replace(
+    "plus_minus: 1 m", "instrument: tape"
+)
+
+
+@pytest.mark.parametrize(("plus_minus", "told"), [(0.5, True), (0.3, False)])
+def test_what_only_a_nameplate_says_is_told_from_a_tenth_of_the_spread(
+    study_of: StudyOf, plus_minus: float, told: bool
+) -> None:
+    """Of a sum of limits 1 and 0.5, the variances are 4/5 and 1/5; of 1 and 0.3, 92 and 8 %."""
+    text = BARE.replace("plus_minus: 1 m", "plus_minus: 1 m, evidence: measured")
+    b = f"  b: {{value: 9 m, plus_minus: {plus_minus} m, evidence: nameplate}}\nresults:"
+    text = text.replace("results:", b).replace("2 * a", "a + b")
+    found = section(report(study_of(text)), "What was guessed or only stated")
+    assert ("20 % rests on a nameplate: `b`." in found) == told
+    assert ("nameplate" in found) == told
+
+
+def test_inputs_of_unstated_evidence_are_told_with_their_share(study_of: StudyOf) -> None:
+    found = section(report(study_of(BARE)), "What was guessed or only stated")
+    assert "100 % rests on inputs of which nobody said how they are known: `a`." in found
+
+
+def test_a_guessed_correction_is_called_one(study_of: StudyOf) -> None:
+    """A triangle from -3 over -1 to 1 mm has its mean at -1, one from -1 over 0 to 1 at 0."""
+    also = "instrument: tape, also: {{low: {} mm, likely: {} mm, high: 1 mm, evidence: guess}}"
+    lopsided, even = (
+        section(
+            report(study_of(TAPE.replace("instrument: tape", also.format(low, likely)))),
+            "What was guessed",
+        )
+        for low, likely in ((-3, -1), (-1, 0))
+    )
+    assert "a correction that moves the value itself, by -0.0010 m in the mean" in lopsided
+    assert "correction" not in even
+
+
+def test_a_ceiling_stands_with_the_results(study_of: StudyOf) -> None:
+    text = BARE.replace("unit: m}", "unit: m, ceiling: 30 m}")
+    page = report(study_of(text))
+    assert "`twice`: ceiling: 30 m." in section(page, "Results")
+    assert "twice: ceiling: 30 m." in forum(page)
+    assert "ceiling" not in section(report(study_of(BARE)), "Results")
+
+
+def test_what_another_error_curve_would_give_is_in_the_post(wren: Study) -> None:
+    (said,) = what_if_words(words.headline_band(wren))
+    page = report(wren)
+    assert said in forum(page)
+    assert said in section(page, "Taken for granted")
+
+
+def test_a_claim_on_guesses_says_so_on_its_own_line_and_not_often(study_of: StudyOf) -> None:
+    text = BARE.replace("1 m}", "1 m, evidence: guess}", 1)
+    text += "claims: [{result: twice, says: at least 5 m}]\n"
+    post = forum(report(study_of(text)))
+    line = "- twice, at least 5 m: [b]supported, but on guesses (100 % of the spread)[/b]\n"
+    assert line in post
+    assert post.count("guesses (") == 1
+    assert post.count("rests on guesses and rules of thumb.[/b]") == 1
+
+
+def test_readings_stand_in_a_post_where_they_are_few(
+    study_of: StudyOf, large: Study, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The large case has twelve columns, as many as are few."""
+    heading = "[b]Readings and instruments[/b]"
+    assert heading in forum(report(large))
+    assert heading not in forum(report(study_of(BARE))), "it has none"
+    monkeypatch.setattr(record, "MOST_IN_POST", 11)
+    page = report(large)
+    assert heading not in forum(page)
+    assert "## Readings and instruments" in markdown(page)
+
+
+def test_readings_of_one_instrument_say_what_they_share(study_of: StudyOf) -> None:
+    alone = section(report(study_of(TAPE)), "Inputs")
+    assert "shared" not in alone
+    text = TAPE.replace("accuracy: 1 mm", "accuracy: 1 mm, digit: 1 mm, error_along_scale: same")
+    text = text.replace("results:", "  b: {value: 4 m, instrument: tape}\nresults:")
+    found = section(report(study_of(text.replace("2 * a", "a - b"))), "Inputs")
+    limits = "rectangular, limits +- 0.001 m, shared with its other readings; "
+    assert found.count(limits + "rectangular, half a digit, +- 0.0005 m |") == 2
+
+
+def test_another_band_is_told_with_its_ends(study_of: StudyOf) -> None:
+    """The square of 1 with u = 0.5: y = 1 and u = 1 by the first-order law, so 1 -+ 1.96."""
+    text = BARE.replace("value: 10 m, plus_minus: 1 m", "value: 1 m, standard_uncertainty: 0.5 m")
+    text = text.replace("2 * a", "a**2").replace("unit: m}", "unit: m^2}")
+    found = section(report(study_of(text, 100_000)), "Mind")
+    assert "gives another band (-1.0 to 3.0 m" in found
+
+
+@pytest.mark.parametrize(("likely", "told"), [(10, False), (9.2, True)])
+def test_why_the_value_is_not_as_written_is_said_where_it_shows(
+    study_of: StudyOf, likely: float, told: bool
+) -> None:
+    text = BARE.replace("value: 10 m, plus_minus: 1 m", f"low: 9 m, likely: {likely} m, high: 11 m")
+    found = section(report(study_of(text, 100_000)), "Results")
+    assert "by hand" not in found
+    assert ("lopsided spreads and curved formulas have moved the value" in found) == told
+
+
+def test_only_a_report_with_figures_speaks_of_them(wren: Study) -> None:
+    carried = Carried("0123456789ab", "BLOCK")
+    assert "figures" not in section(report(wren, (), carried), "The case, to run again")
+    found = report(wren, [Picture("claim.png", "dots")], carried)
+    assert "0123456789ab, in the figures as well." in section(found, "The case, to run again")
+
+
+def test_commands_and_keys_in_a_sentence_are_code() -> None:
+    line = spanned("see `effband instruments`, write `evidence:`, not `<b>`")
+    assert line == (
+        "see ", Code("effband instruments"), ", write ", Code("evidence:"), ", not `<b>`",
+    )  # fmt: skip
+    page = Report("t", (), "s", (Section("", (Paragraph(line),), in_post=True),))
+    assert "see `effband instruments`, write `evidence:`, not" in markdown(page)
+    assert "see effband instruments, write evidence:, not" in forum(page)

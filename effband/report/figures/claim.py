@@ -103,7 +103,9 @@ def claim_alt(study: Study) -> str | None:
     found = outcomes(study)
     if found is None:
         return None
-    text = words.sentence(found.band, study)
+    text = f"{found.band.output.title} as {len(found.sides)} dots, each as likely as any other."
+    if words.is_impossible(found.band):
+        text = f"IMPOSSIBLE: {text}"
     if found.verdict is None:
         return text
     return f"{text} {_counted(found)} it {_claimed(found.verdict)}. {_judged(found.verdict)}."
