@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import math
 import threading
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -21,15 +23,37 @@ STRATA = 64
 OTHERS = 4_096
 
 
-def half_widths_without(rows: Rows, seed: int, probability: float) -> FloatArray:
-    """Return half-widths with each item held: shape (strata, items, outputs)."""
-    base, spare = rows.arrays(OTHERS), rows.arrays(OTHERS)
+def half_widths_without(rows: Rows, seed: int, probability: float, workers: int = 1) -> FloatArray:
+    """Return half-widths with each item held: shape (strata, items, outputs).
+
+    Workers take strata each; no number depends on them.
+    """
     held = [_held(rows, item, seed) for item in rows.items]
-    changed = [rows.changed(base, spare, item.sources) for item in rows.items]
     found = np.full((STRATA, len(rows.items), len(rows.case.outputs)), np.nan)
+    with ThreadPoolExecutor(workers) as pool:
+        done = [
+            pool.submit(_fill, rows, seed, probability, held, range(k, STRATA, workers), found)
+            for k in range(workers)
+        ]
+        for each in done:
+            each.result()
+    return found
+
+
+def _fill(
+    rows: Rows,
+    seed: int,
+    probability: float,
+    held: Sequence[dict[str, FloatArray]],
+    strata: range,
+    found: FloatArray,
+) -> None:
+    """Work out some strata, each into its own place of `found`."""
+    base, spare = rows.arrays(OTHERS), rows.arrays(OTHERS)
+    changed = [rows.changed(base, spare, item.sources) for item in rows.items]
     draws = _Others(seed)
     calls = rows.kernel.bound(base, draws)
-    for stratum in range(STRATA):
+    for stratum in strata:
         draws.stratum = stratum
         with np.errstate(all="ignore"):
             for call in calls:
@@ -38,7 +62,6 @@ def half_widths_without(rows: Rows, seed: int, probability: float) -> FloatArray
             for name, values in without.values.items():
                 values.fill(held[i][name][stratum])
             found[stratum, i, without.touched] = _half_widths(without.outputs(), probability)
-    return found
 
 
 def wideners(

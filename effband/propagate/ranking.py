@@ -21,6 +21,7 @@ from effband.propagate.sobol import indices as find_indices
 from effband.propagate.summary import Summary
 
 INDEX_PROBABILITY = 0.95
+MOST = 4  # workers for half-widths, each with arrays of its own
 
 
 @dataclass(frozen=True)
@@ -108,7 +109,7 @@ def rank(
     """
     rows = Rows(case, stop or threading.Event())
     with ThreadPoolExecutor(1) as other:
-        halves = other.submit(half_widths_without, rows, seed, probability)
+        halves = other.submit(half_widths_without, rows, seed, probability, min(workers, MOST))
         if workers < 2:
             halves.result()
         indices = find_indices(rows, seed, crosscheck)
