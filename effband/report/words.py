@@ -297,7 +297,7 @@ def _with_other_band(remark: Remark, study: Study) -> Remark:
     if not remark.what.endswith(ANOTHER_BAND):
         return remark
     chosen = headline_band(study)
-    told = [band for band in study.bands if band.agrees is False]
+    told = [band for band in (*shown(study.bands), *study.bands) if band.agrees is False]
     told.sort(key=lambda band: band is not chosen)
     band, interval = told[0], told[0].linear.interval
     if interval is None:
@@ -305,7 +305,7 @@ def _with_other_band(remark: Remark, study: Study) -> Remark:
     unit = band.output.target.unit
     decimals = decimals_for(band.summary.interval.half_width / unit.factor)
     low, high = (fixed(unit.from_si(x), decimals) for x in (interval.low, interval.high))
-    of = f"{band.output.title} " if len(told) > 1 else ""
+    of = f"{band.output.title} " if any(other is not band for other in told) else ""
     return replace(remark, what=f"{remark.what} ({of}{low} to {high} {unit.symbol}".rstrip() + ")")
 
 
