@@ -27,7 +27,7 @@ from effband.report.armour import CASE, RECEIPT, BadBlock
 from effband.report.published import LARGEST, Published, in_bytes
 from effband.report.receipt import canonical, receipt, short
 from effband.report.rechecked import AGREES, DIFFERS, NOT_COMPARED, Recheck, Step
-from effband.report.reprinted import printed_again, printed_in_part
+from effband.report.reprinted import printed_again
 from effband.report.side_by_side import other_draws, same_draws, verdicts
 from effband.study import Progress, Study
 
@@ -169,12 +169,9 @@ def _steps(
     if not fresh:
         step = Step("other draws", NOT_COMPARED, "the time was up")
     steps += [step, verdicts(published, mine, fresh[0] if fresh else None)]
-    if same.exact:
-        with _laid_out(report, data, way.folder) as file:
-            laid = replace(again, case=replace(case, text=replace(case.text, file=file)))
-            steps.append(printed_again(report, laid, published))
-    else:
-        steps.append(printed_in_part(report, again, published))
+    with _laid_out(report, data, way.folder) as file:
+        laid = replace(again, case=replace(case, text=replace(case.text, file=file)))
+        steps.append(printed_again(report, laid, published, same.exact))
     return told
 
 
@@ -185,8 +182,8 @@ def _read(report: Published) -> Step:
     names = ", ".join(sorted(report.block.files))
     what = f"{', '.join(map(os.path.basename, report.texts))}; the block carries {names}"
     if report.faults:
-        return Step("read", DIFFERS, what, report.faults)
-    return Step("read", AGREES, what)
+        return Step("read", DIFFERS, what, (*report.faults, *report.told))
+    return Step("read", AGREES, what, report.told)
 
 
 def _data(report: Published) -> tuple[dict[str, bytes], list[str]]:

@@ -46,6 +46,14 @@ _MARK = re.compile(
     _BLANK.join(("(BEGIN|END)", "EFFBAND", "FORMAT", r"([0-9]{1,4})", "BLOCK")), re.IGNORECASE
 )
 _TAG = re.compile(r"<[^<>]{0,1000}>")
+_FORUM_TAG = re.compile(
+    r"""</?(?:br|wbr|p|div|span|code|pre|blockquote|tt)(?: class="[\w -]{0,80}")? ?/?>""",
+    re.IGNORECASE,
+)
+_FORUM_ENTITY = re.compile("&(?:nbsp|#160|#xa0|shy|#173|#8203|#x200b|zwsp);", re.IGNORECASE)
+_OF_FORUMS = re.compile(r"[\s>|*_=\u00a0\u00ad\u200b-\u200d\u2060\ufeff]+")
+_OF_BLOCKS = re.compile(r"[A-Za-z0-9\s>|*_=\u00a0\u00ad\u200b-\u200d\u2060\ufeff]+")
+_MARK_WORDS = re.compile(r"BEGIN|END|EFFBAND|FORMAT|BLOCK|\b[0-9]{1,4}\b", re.IGNORECASE)
 _ENDLESS = re.compile("&#[0-9A-Fa-fXx]{9,}")  # no character's number
 _LONG = re.compile("[A-Za-z0-9]{15}")  # the least block; where only words stand, one is spoken of
 _OTHER = re.compile(r"[^A-Za-z0-9]+")
@@ -179,6 +187,41 @@ def around_blocks(text: str) -> list[str]:
             parts.append(text[at : begin.start()])
             at = end.end()
     return [*parts, text[at:]]
+
+
+def strewn(text: str) -> str:
+    """Return what stands in the blocks of a text and is no part of them, nor a forum's doing.
+
+    Quoting, blanks, line ends and the few tags that part lines or words are a forum's.
+    """
+    found = []
+    marks = list(itertools.islice(_MARK.finditer(text), MOST_MARKS + 1))
+    for begin, end in itertools.pairwise(marks):
+        if (begin[1].upper(), end[1].upper()) != ("BEGIN", "END"):
+            continue
+        if not _LONG.search(_plain(text[begin.end() : end.start()])):
+            continue
+        for mark in (begin, end):
+            said = _MARK_WORDS.sub("", _bare(mark[0]))
+            found.append(_OF_FORUMS.sub("", said))
+        found.append(_OF_BLOCKS.sub("", _bare(text[begin.end() : end.start()])))
+    return " ".join(" ".join(found).split())
+
+
+def _bare(text: str) -> str:
+    """Return text without the tags and entities that a forum or a renderer adds to a block."""
+    for _ in range(5):
+        before = text
+        text = _FORUM_TAG.sub(" ", _FORUM_ENTITY.sub(" ", text)).replace("&amp;", "&")
+        text = text.replace("&lt;", "<").replace("&gt;", ">")
+        if text == before:
+            break
+    return text
+
+
+def defused(text: str) -> str:
+    """Return text in which no mark of a block is left; a point parts its first two words."""
+    return _MARK.sub(lambda mark: f"{mark[1]}.{mark[0][len(mark[1]) :]}", text)
 
 
 # -- writing -----------------------------------------------------------------------------------

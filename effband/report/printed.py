@@ -2,8 +2,9 @@
 
 What forums, mail and pages do to a text is undone on both sides first: tags, entities, quotes,
 dashes, faces, fractions, signs and blanks. Every word that is left is compared, and so every
-number; of signs only `%`, the degree and the sign of a number, unless a file is as it was saved.
-What stands before the first of a report's words and behind its last is somebody's own.
+number, and those signs that no forum takes or adds, unless a file is as it was saved. Only tags
+that are known to show nothing are left out; what else looks like one is read as words.
+What stands before the first of a report's words and behind its last is somebody's own: counted.
 """
 
 from __future__ import annotations
@@ -22,7 +23,6 @@ LONGEST = 8_000_000  # characters beside blocks and pictures; the longest report
 LEAST_SHARE = 0.2  # of a report's words, below which a text does not hold it
 MOSTLY = 0.5  # the same, of one more copy
 MOST_COPIES = 20  # before one block
-ENOUGH = 0.98  # of a face's words, from which no other is tried
 MOST_SHOWN = 12  # words of one change
 AROUND = 5  # words shown before and behind a change
 _FINE = 250_000  # pairs of words that are laid beside each other one by one
@@ -33,18 +33,37 @@ _IMAGE = re.compile(r"<img\b[^<>]*>", re.IGNORECASE)
 _ALT = re.compile(r"""\balt=(?:"([^"]*)"|'([^']*)')""", re.IGNORECASE)
 _NO_TEXT = re.compile(r"<(style|script)\b[^<>]*>", re.IGNORECASE)
 _COMMENT = re.compile("<!--[ a-z]{0,60}-->")
+_QUIET = (
+    r"""(?:\s+(?:class|href|rel|id|lang|dir|tabindex|scope|open|name|content|charset)"""
+    r"""(?:=(?:"[^"<>]{0,400}"|'[^'<>]{0,400}'|[\w./:#-]{1,200}))?){0,6}\s*/?>"""
+)
 _INLINE = re.compile(
-    r"</?(?:a|abbr|b|bdi|code|del|em|font|i|ins|mark|s|small|span|strong|u|wbr)(?=[\s/>])[^<>]*>",
+    rf"</?(?:a|abbr|b|bdi|code|em|font|i|mark|small|span|strong|u|wbr){_QUIET}", re.IGNORECASE
+)
+_TAG = re.compile(
+    r"<!doctype html>|</?(?:article|blockquote|body|br|cite|details|dd|div|dl|dt|figcaption|figure"
+    r"|h[1-6]|head|hr|html|li|main|meta|ol|p|pre|section|style|summary|table|tbody|td|tfoot|th"
+    rf"|thead|title|tr|tt|ul){_QUIET}",
     re.IGNORECASE,
 )
-_TAG = re.compile(r"</?[A-Za-z!][^<>]*>")
-_BBCODE = re.compile(r"\[/?(?:b|code|quote)\]|\[quote=[^\]\n]{0,80}\]", re.IGNORECASE)
+_PAGE_META = re.compile(r"""<meta (?:charset|http-equiv|name)="[^<>]{0,200}">""")
+_BBCODE = re.compile(
+    r"""\[/?(?:b|code|quote)\]|\[quote=["']?[A-Za-z_][\w.-]{0,30}["']?\]""", re.IGNORECASE
+)
 _LIKE_A_MARK = re.compile(r"</?[A-Za-z!][^<>]*>|&#?[A-Za-z0-9]{1,32};?")
 _A_BLANK = re.compile(r"(?:\\?\s)+")
 _ANY_BLANK = "(?:\\s|&(?:amp;){0,3}(?:nbsp|#160);)+"
 _BLANKS = re.compile(_ANY_BLANK)
 _ENDLESS = re.compile("&#[0-9A-Fa-fXx]{9,}")  # no character's number
 _KEPT = str.maketrans("<&", "\ue000\ue001")
+_CLOSING = re.compile(r"\A[\s>|]*(?:\[/code\]|`{3,})")  # what was opened before a block
+_GIVEN_BACK = str.maketrans("\ue000\ue001\ue003", "<&-")
+_ONE_KIND = str.maketrans(
+    dict.fromkeys('\u201c\u201d\u201e\u201f\u2018\u2019\u201a\u201b"`', "'")
+    | dict.fromkeys("\u2014\ue003", "-")
+    | {"\ue000": "<", "\ue001": "&", "\u2026": "..."}
+)
+_UNEVEN = re.compile(r"[\s>|*=\\]+|(?<=-)-+|'(?=')")
 _UNSEEN = re.compile("[\u200b-\u200d\u2060\u00ad\ufeff]")
 _FACES = {"\U0001f642": ":)", "\U0001f603": ":D", "\U0001f60e": "8)", "\U0001f606": "XD"}
 _PLAIN = str.maketrans(
@@ -55,8 +74,14 @@ _PLAIN = str.maketrans(
 _LAUGHING = re.compile(r"(?<!\S)(?:xD|8D)(?!\S)")
 _DASHES = re.compile("-{2,}|\u2014")
 _PLUS_MINUS = re.compile(r"\+/?-")
+_TURNS = "\u202a-\u202e\u2066-\u2069\u200e\u200f\u061c"  # the direction of what is read
+_LIFTED = re.compile("[\u00b2\u00b3\u00b9\u2070-\u209c]")  # above or below the line
+_ARROWS = (("<->", "\u2194"), ("->", "\u2192"), ("<-", "\u2190"))
+# a minus apart from its number; where one is lost it was a bullet or a dash
+_LONE_MINUS = re.compile(r"(?<=[\w,])[\s>|]+(?:-{1,2}|[\u2013\u2212\u2014])[\s>|]+(?=[0-9])")
 _NUMBER = r"(?:(?<![\w.)\]])-)?[0-9]+(?:[.,][0-9]+)*(?:[eE][-+]?[0-9]+)?(?!\w)"
-_WORDS = re.compile(rf"{_NUMBER}|\w+|[%\u00b0]")
+_SIGNS = rf"~~|[%\u00b0\u00b1+/^<\ue000\ue003\u2190\u2192\u2194{_TURNS}]"
+_WORDS = re.compile(rf"{_NUMBER}|\w+|{_SIGNS}")
 _ALL = re.compile(rf"{_NUMBER}|\w+|\S")
 _DIGIT = re.compile("[0-9]")
 
@@ -93,6 +118,12 @@ class Printed:
         Whether it stands there letter for letter.
     changes
         Where something else stands.
+    copies
+        How often the report stands there.
+    before, between, behind
+        How many words stand around it that are somebody's own, and how many of them are numbers.
+    more
+        Whether there are more copies than were looked at.
     """
 
     found: bool
@@ -100,6 +131,11 @@ class Printed:
     words: int = 0
     exact: bool = False
     changes: tuple[Change, ...] = ()
+    copies: int = 1
+    before: tuple[int, int] = (0, 0)
+    between: tuple[int, int] = (0, 0)
+    behind: tuple[int, int] = (0, 0)
+    more: bool = False
 
 
 @dataclass(frozen=True)
@@ -165,16 +201,46 @@ def compare(text: str, face: Wanted) -> Printed:
 
     A text may hold the report several times, as where a post is quoted; every one counts.
     """
-    whole = [each for part in around_blocks(text) for each in _copies(part, face)]
+    whole: list[Printed] = []
+    more = False
+    own: list[str] = []
+    spans: list[tuple[int, int]] = []
+    for number, part in enumerate(around_blocks(text)):
+        part = _CLOSING.sub("", part) if number else part
+        tokens = (_ALL if face.strict else _WORDS).findall(_seen(part, face))
+        copies = list(_copies(part, tokens, face))
+        more = more or len(copies) == MOST_COPIES
+        whole += [each for each, _ in copies]
+        spans += [(len(own) + start, len(own) + end) for _, (start, end) in reversed(copies)]
+        own += tokens
     if not whole:
         return Printed(False)
+    starts, ends = [0, *(end for _, end in spans)], [*(start for start, _ in spans), len(own)]
+    gaps = [
+        own[start:end]
+        for start, end in zip(
+            starts, (max(s, e) for s, e in zip(starts, ends, strict=True)), strict=True
+        )
+    ]
+    between = [word for gap in gaps[1:-1] for word in gap]
     return Printed(
         True,
         min(each.numbers for each in whole),
         min(each.words for each in whole),
         all(each.exact for each in whole),
         tuple(change for each in whole for change in each.changes),
+        len(whole),
+        _counted(gaps[0]),
+        _counted(between),
+        _counted(gaps[-1]),
+        more,
     )
+
+
+def _counted(words: Sequence[str]) -> tuple[int, int]:
+    """Return how many words there are, and how many of them are numbers."""
+    known = [word for word in words if word[0].isalnum() or word[1:]]
+    return len(known), sum(bool(_DIGIT.search(word)) for word in known)
 
 
 def best(text: str, faces: Iterable[Wanted]) -> Printed:
@@ -182,7 +248,7 @@ def best(text: str, faces: Iterable[Wanted]) -> Printed:
     tried = []
     for face in faces:
         tried.append(compare(text, face))
-        if tried[-1].found and tried[-1].words >= ENOUGH * len(face.tokens):
+        if tried[-1].found and not tried[-1].changes:
             return tried[-1]
     return min(tried, key=lambda each: (not each.found, len(each.changes), -each.words))
 
@@ -191,6 +257,55 @@ def words_of(text: str) -> list[str]:
     """Return the words and numbers that a reader of a text sees, of whatever face it is."""
     face = Wanted("", (), False, False, False, None)
     return [word for part in around_blocks(text) for word in _WORDS.findall(_seen(part, face))]
+
+
+def lacking(text: str, lines: Sequence[Sequence[str]]) -> list[str]:
+    """Return which of some lines do not stand in a text, word behind word.
+
+    Each line is given in the several ways in which it may be written; the first is returned.
+    """
+    face = as_seen("\n".join(way for ways in lines for way in ways), marked=False)
+    parts = ("\n".join(["", *_WORDS.findall(_seen(p, face)), ""]) for p in around_blocks(text))
+    stream = "\n".join(parts)
+
+    def stands(line: str) -> bool:
+        sought = _WORDS.findall(_smoothed(_keep(line, face.kept)))
+        return "\n".join(["", *sought, ""]) in stream
+
+    return [ways[0] for ways in lines if not any(map(stands, ways))]
+
+
+def other_lines(text: str, wanted: str, copies: int) -> list[str]:
+    """Return which lines of preformatted text do not stand in a text sign for sign.
+
+    Blanks, quoting, stars and the kinds of quotes and dashes do not count.
+
+    Parameters
+    ----------
+    text
+        What was found.
+    wanted
+        What should stand there.
+    copies
+        How often.
+    """
+    likes = as_seen(wanted, marked=False)
+    own = "\n".join(_even(_seen(part, likes)) for part in around_blocks(text))
+    lines = [_smoothed(_keep(line, likes.kept)) for line in wanted.split("\n")]
+    if own.count("".join(map(_even, lines))) >= copies:
+        return []
+    lost, at = [], 0
+    for line in lines:
+        where = own.find(_even(line), at)
+        if where < 0:
+            lost.append(line.translate(_GIVEN_BACK).strip())
+        else:
+            at = where + len(_even(line))
+    return lost or [wanted.strip().split("\n")[0]]
+
+
+def _even(text: str) -> str:
+    return _UNEVEN.sub("", text.translate(_ONE_KIND))
 
 
 def too_long(text: str) -> bool:
@@ -230,7 +345,7 @@ def _keep(text: str, kept: re.Pattern[str] | None) -> str:
 def _without_tags(text: str) -> str:
     text = "".join(_read(_PICTURE_DATA.sub("", text)))
     text = _IMAGE.sub(lambda tag: f" {_alt(tag[0])} ", _COMMENT.sub("", text))
-    return _TAG.sub(" ", _INLINE.sub("", text))
+    return _TAG.sub(" ", _PAGE_META.sub(" ", _INLINE.sub("", text)))
 
 
 def _read(text: str) -> Iterator[str]:
@@ -259,7 +374,10 @@ def _unescaped(text: str) -> str:
 
 def _smoothed(text: str) -> str:
     """Return text in one of the ways in which the same can be written."""
-    text = _UNSEEN.sub("", text).translate(_PLAIN)
+    for written, arrow in _ARROWS:
+        text = text.replace(written, arrow)
+    text = _LIFTED.sub(lambda sign: f"_{ord(sign[0]):x}", _UNSEEN.sub("", text)).translate(_PLAIN)
+    text = _LONE_MINUS.sub(" \ue003 ", text)
     text = unicodedata.normalize("NFKC", _DASHES.sub(" \u2014 ", _PLUS_MINUS.sub("\u00b1", text)))
     return _LAUGHING.sub("XD", _BBCODE.sub(" ", text))
 
@@ -267,9 +385,10 @@ def _smoothed(text: str) -> str:
 # -- two sequences of words ------------------------------------------------------------------------
 
 
-def _copies(text: str, face: Wanted) -> Iterator[Printed]:
-    """Yield how each copy of the report in a text compares, the last first."""
-    own = (_ALL if face.strict else _WORDS).findall(_seen(text, face))
+def _copies(
+    text: str, own: Sequence[str], face: Wanted
+) -> Iterator[tuple[Printed, tuple[int, int]]]:
+    """Yield how each copy of the report in a text compares and where it stands, the last first."""
     exact = face.text in _letters(text)
     least = LEAST_SHARE
     for _ in range(MOST_COPIES):
@@ -279,7 +398,9 @@ def _copies(text: str, face: Wanted) -> Iterator[Printed]:
             return
         right = (face.tokens[k] for _, at, n in runs for k in range(at, at + n))
         numbers = sum(bool(_DIGIT.search(word)) for word in right)
-        yield Printed(True, numbers, same, exact, tuple(_changes(own, face.tokens, runs)))
+        changes = tuple(_changes(own, face.tokens, runs))
+        where = runs[0][0], runs[-1][0] + runs[-1][2]
+        yield Printed(True, numbers, same, exact, changes), where
         # what stands before it may be its writer's own, or a copy in which something was changed
         own = own[: runs[0][0]]
         least = MOSTLY
@@ -309,6 +430,8 @@ def _changes(
 
 def _cut(printed: Sequence[str], right: Sequence[str]) -> bool:
     """Return whether words were only cut or joined, as where a forum takes the star in kg*m."""
+    if [*right] == ["\ue003"] and not printed:
+        return True
     joined = "".join(right)
     if "".join(printed).replace("=", "") != joined:
         return False
@@ -316,6 +439,7 @@ def _cut(printed: Sequence[str], right: Sequence[str]) -> bool:
 
 
 def _shown(words: Sequence[str]) -> str:
+    words = [word.translate(_GIVEN_BACK) for word in words]
     if len(words) <= MOST_SHOWN:
         return " ".join(words)
     half = MOST_SHOWN // 2

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterator
 from typing import Any
 
-from effband.report.armour import FORUM
+from effband.report.armour import FORUM, defused
 from effband.report.blocks import Picture
 from effband.report.content import Carried, report
 from effband.report.forum import forum
@@ -40,14 +40,14 @@ def files_of(study: Study, formats: Collection[str]) -> dict[str, bytes]:
     beside = pictures if "png" in formats else []
     whole = Carried(short(proof), case_block(study))
     if "md" in formats:
-        files["report.md"] = markdown(report(study, beside, whole)).encode()
+        files["report.md"] = _alone(markdown(report(study, beside, whole)), whole)
     if "html" in formats:
         from effband.report.html import html
 
-        files["report.html"] = html(report(study, pictures, whole), images).encode()
+        files["report.html"] = _alone(html(report(study, pictures, whole), images), whole)
     if "forum" in formats:
         post = Carried(short(proof), case_block(study, FORUM))
-        files["forum.txt"] = forum(report(study, (), post)).encode()
+        files["forum.txt"] = _alone(forum(report(study, (), post)), post)
     if "json" in formats:
         files["result.json"] = to_json(document(study)).encode()
     if "csv" in formats:
@@ -55,6 +55,12 @@ def files_of(study: Study, formats: Collection[str]) -> dict[str, bytes]:
         files["wideners.csv"] = wideners_csv(study).encode()
     files[RECEIPT] = receipt_text(proof, parts(files)).encode()
     return files
+
+
+def _alone(face: str, carried: Carried) -> bytes:
+    """Return a face in which no text of the user's can be taken for the mark of a block."""
+    before, block, behind = face.partition(carried.block.rstrip("\n"))
+    return f"{defused(before)}{block}{defused(behind)}".encode()
 
 
 def _pictures(study: Study, stamp: str) -> Iterator[tuple[Picture, bytes]]:

@@ -9,18 +9,20 @@ import hashlib
 import os
 import stat
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from effband.case.data_files import BadData, read_data
-from effband.report.armour import CASE, RECEIPT, BadBlock, Block, read_block
+from effband.report.armour import CASE, RECEIPT, BadBlock, Block, read_block, strewn
 from effband.report.receipt import CHANGED, canonical, read_receipt
-from effband.report.writing import astray
+from effband.report.writing import astray, listed_in
 
 LARGEST = 64_000_000  # bytes of a report, and of what lies beside it
 FACES = ("report.md", "report.html", "forum.txt")
 TABLES = ("result.json", "results.csv", "wideners.csv")
+FIGURES = ("claim.png", "loads.png", "wideners.png")
+MOST_NAMED = 8  # files that no receipt lists
 
 _PNG = b"\x89PNG"
 
@@ -45,6 +47,12 @@ class Published:
         What does not fit together.
     beside
         Where files that the block only names may lie; None where there is no such folder.
+    pictures
+        Figures that lie in the folder, by name.
+    told
+        What is to be known and is nobody's fault.
+    in_folder
+        Whether it is a whole set, as effband writes one.
     """
 
     name: str
@@ -54,6 +62,9 @@ class Published:
     faults: tuple[str, ...] = ()
     tables: Mapping[str, bytes] = field(default_factory=dict, repr=False)
     beside: str | None = None
+    pictures: Mapping[str, bytes] = field(default_factory=dict, repr=False)
+    told: tuple[str, ...] = ()
+    in_folder: bool = False
 
 
 def found(place: str) -> Published:
@@ -68,6 +79,9 @@ def found(place: str) -> Published:
         about = os.stat(place)
         if stat.S_ISDIR(about.st_mode):
             return _in_folder(place)
+        if not stat.S_ISREG(about.st_mode):
+            what = "this is neither a file nor a folder"
+            raise BadBlock(what, "save the report in a file, or give it to standard input", place)
         with open(place, "rb") as stream:
             data = stream.read(LARGEST + 1)
     except (OSError, ValueError) as error:
@@ -96,14 +110,35 @@ def _in_folder(place: str) -> Published:
         what = f"the folder holds none of {', '.join(FACES)}"
         raise BadBlock(what, "name the report itself", place)
     own = _put_together(place, texts, place, held.get(RECEIPT))
-    faults = list(own.faults)
-    if RECEIPT in held:
-        gone = [name for name in astray(Path(place)) if not name.endswith(".png")]
-        faults += [f"{name} is missing, or not as {RECEIPT} says" for name in gone]
-        lost = [name for name in astray(Path(place)) if name.endswith(".png")]
-        faults += [f"the figure {name} is missing, or not as {RECEIPT} says" for name in lost]
+    faults, told = list(own.faults), []
+    listed = listed_in(Path(place))
+    for name in astray(Path(place)) if RECEIPT in held else ():
+        what = f"the figure {name}" if name.endswith(".png") else name
+        if os.path.lexists(os.path.join(place, name)):
+            faults.append(f"{what} is not as {RECEIPT} says")
+        elif name == RECEIPT:
+            faults.append(f"{RECEIPT} lists no parts")
+        else:
+            told.append(f"{what} is not there, though {RECEIPT} lists it")
+    others = sorted({*os.listdir(place)} - {*listed, RECEIPT} - ({*held} if not listed else set()))
+    if others:
+        shown = ", ".join(others[:MOST_NAMED]) + ", ..." * (len(others) > MOST_NAMED)
+        told.append(f"no receipt lists what else lies there: {shown}")
+    pictures = {}
+    for name in (*FIGURES, *(name for name in listed if name.endswith(".png"))):
+        try:
+            pictures[name] = read_data(place, name, LARGEST)
+        except BadData:
+            continue
     tables = {name: held[name] for name in TABLES if name in held}
-    return Published(place, texts, own.block, own.receipt, tuple(faults), tables, place)
+    return replace(
+        own,
+        faults=tuple(faults),
+        tables=tables,
+        pictures=pictures,
+        told=tuple(told),
+        in_folder=True,
+    )
 
 
 def _put_together(
@@ -129,6 +164,13 @@ def _put_together(
         if part.name in block.files
         and part.sha256 != hashlib.sha256(block.files[part.name]).hexdigest()
     ]
+    for each, text in texts.items():
+        added = strewn(text)
+        if added:
+            shown = added if len(added) <= 60 else f"{added[:57]}..."
+            faults.append(
+                f"{each}: between BEGIN and END stands what is no part of a block: {shown}"
+            )
     receipt, wrong = _receipt(block, main, beside, lying)
     return Published(name, dict(texts), block, receipt, (*faults, *wrong), beside=beside)
 

@@ -48,6 +48,10 @@ class Step:
         Where a text prints something else, with the name of the text.
     exact
         Whether numbers agree to their last digits.
+    beside
+        How many words stand around a report that were not compared.
+    bare
+        Whether there are no words but the block.
     """
 
     name: str
@@ -57,6 +61,8 @@ class Step:
     differences: tuple[Difference, ...] = ()
     changes: tuple[tuple[str, Change], ...] = ()
     exact: bool = False
+    beside: tuple[str, ...] = ()
+    bare: bool = False
 
 
 @dataclass(frozen=True)
@@ -83,9 +89,12 @@ class Recheck:
     figures: bool = True
 
     @property
-    def agrees(self) -> bool:
-        """Whether nothing differs."""
-        return all(step.status != DIFFERS for step in self.steps)
+    def agrees(self) -> bool | None:
+        """Whether nothing differs; None where the words were not compared, or not all of them."""
+        if any(step.status == DIFFERS for step in self.steps):
+            return False
+        left = any(step.name == PRINTED and step.status == NOT_COMPARED for step in self.steps)
+        return None if left else True
 
     @property
     def not_checked(self) -> tuple[str, ...]:
@@ -122,6 +131,9 @@ def _screen(found: Recheck) -> Iterator[str]:
             yield f"  - and {left} more; --json lists all"
     yield ""
     yield from wrapped(_verdict(found), "")
+    for step in found.steps:
+        for line in step.beside:
+            yield from wrapped(line, "")
     if found.sentence is not None:
         yield from wrapped(f"The case gives: {found.sentence}", "")
     yield ""
@@ -135,13 +147,20 @@ def _verdict(found: Recheck) -> str:
     if different:
         return f"DOES NOT AGREE: {', '.join(different)}."
     left = [step.name for step in found.steps if step.status == NOT_COMPARED]
-    if left == [PRINTED]:
+    if PRINTED in left and all(not step.what for step in found.steps if step.name == PRINTED):
         return (
             "The block agrees with itself. THE WORDS BESIDE IT WERE NOT COMPARED: hold them "
             "against what follows."
         )
+    if PRINTED in left:
+        return (
+            "The block agrees with itself. NOT ALL WORDS BESIDE IT WERE COMPARED: of those "
+            "lines above that tell of it, hold each against what follows."
+        )
     if left:
         return f"AGREES, as far as it was compared; not compared: {', '.join(left)}."
+    if any(step.bare for step in found.steps):
+        return "AGREES: the block agrees with itself; there are no words beside it."
     return "AGREES: the case that the report carries gives what the report says."
 
 
@@ -200,6 +219,7 @@ def document(found: Recheck) -> dict[str, Any]:
                 "status": step.status,
                 "what": step.what,
                 "told": list(step.lines),
+                "beside": list(step.beside),
                 "differences": [vars(each) for each in step.differences],
                 "changes": [{"text": name, **vars(change)} for name, change in step.changes],
             }

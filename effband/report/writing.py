@@ -55,6 +55,11 @@ def astray(folder: Path) -> tuple[str, ...]:
     return tuple(name for name in listed if _digest(folder / name) != listed[name])
 
 
+def listed_in(folder: Path) -> tuple[str, ...]:
+    """Return the names of the parts that the receipt in a folder lists."""
+    return tuple(_listed(folder / RECEIPT))
+
+
 def write_set(folder: Path, files: dict[str, bytes], force: bool = False) -> None:
     """Write a set of files into a folder.
 

@@ -154,9 +154,36 @@ def test_changes_in_the_json(published: Path, recheck: Recheck) -> None:
 
 def test_a_changed_folder(published: Path, recheck: Recheck) -> None:
     (published / "claim.png").unlink()
+    (published / "holiday.png").write_bytes(b"a picture")
+    code, out, _ = recheck(published)
+    assert code == AGREES
+    assert "the figure claim.png is not there" in " ".join(out.split())
+    assert "no receipt lists what else lies there: holiday.png" in " ".join(out.split())
+    (published / "claim.png").write_bytes((published / "wideners.png").read_bytes())
     code, out, _ = recheck(published)
     assert code == DIFFERS
-    assert "the figure claim.png is missing" in " ".join(out.split())
+    assert "the figure claim.png is not as receipt.json says" in " ".join(out.split())
+
+
+def test_words_that_were_not_compared_are_no_agreement(published: Path, recheck: Recheck) -> None:
+    post = published / "forum.txt"
+    text = post.read_text()
+    block = text[text.index("BEGIN EFFBAND") : text.rindex("[/code]")]
+    post.write_text("It gives 99 %.\n" + block)
+    code, out, _ = recheck(post)
+    assert code == DIFFERS
+    assert "THE WORDS BESIDE IT WERE NOT COMPARED" in " ".join(out.split())
+    assert json.loads(recheck("--json", post)[1])["agrees"] is None
+    post.write_text(block)
+    assert recheck(post)[0] == AGREES
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no such files here")
+def test_what_is_neither_file_nor_folder(tmp_path: Path, recheck: Recheck) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    code, _, err = recheck(tmp_path / "pipe")
+    assert code == REFUSED
+    assert "neither a file nor a folder" in err
 
 
 def test_another_seed(published: Path, recheck: Recheck) -> None:
