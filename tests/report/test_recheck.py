@@ -705,7 +705,7 @@ def ended(data: bytes) -> str:
         said, how = str(refused), "refused"
     else:
         json.dumps(document(done), allow_nan=False)
-        said, how = screen(done), "agrees" if done.agrees else "differs"
+        said, how = screen(done), {True: "agrees", False: "differs", None: "open"}[done.agrees]
     assert said.replace("\n", "").isprintable()
     return how
 
@@ -721,7 +721,7 @@ def test_random_bytes() -> None:
 @pytest.mark.usefixtures("once")
 def test_2_000_mutated_reports_never_end_in_a_traceback() -> None:
     rng = random.Random(2)
-    how = dict.fromkeys(("refused", "agrees", "differs"), 0)
+    how = dict.fromkeys(("refused", "agrees", "differs", "open"), 0)
     for k in range(2_000):
         data = bytearray(bench().files[FACES[1 + k % 2] if k % 4 else "report.md"])
         for _ in range(rng.randrange(1, 4)):
@@ -736,7 +736,9 @@ def test_2_000_mutated_reports_never_end_in_a_traceback() -> None:
             else:
                 data[at] = rng.randrange(256)
         how[ended(bytes(data))] += 1
-    assert min(how.values()) > 50
+    # a saved page may differ in nothing, so few agree: those in which only blanks were added
+    assert min(how["refused"], how["differs"]) > 50
+    assert 0 < how["agrees"] < 50
 
 
 @pytest.mark.usefixtures("once")
@@ -765,5 +767,7 @@ def test_500_mutated_receipts_and_cases_never_end_in_a_traceback() -> None:
             inner[path[-1]] = value
 
         seen.add(ended(with_block(sealed(set_)).encode()))
-    assert seen == {"refused", "differs", "agrees"}
+    # none agrees: what was sealed anew is not what is printed beside it
+    assert seen <= {"refused", "differs", "open"}
+    assert "differs" in seen
     assert in_bytes(bench().files["forum.txt"]).receipt is not None
