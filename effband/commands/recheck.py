@@ -24,8 +24,9 @@ LONGEST = 7 * 24 * 3600.0
     "  effband recheck reports/wren_bench/report.html\n"
     "  effband recheck reports/wren_bench\n"
     "  effband recheck - < post.txt\n\n"
-    "Ends with 0 where the report agrees, 7 where it does not, 1 where it cannot be read or its "
-    "case is refused, 3 where the sums are refused or the time is up.",
+    "Ends with 0 where the report agrees, 7 where it does not or its words were not compared, "
+    "1 where it cannot be read or its case is refused, 3 where the sums are refused or the time "
+    "is up.",
 )
 @click.argument("report", type=click.Path(allow_dash=True))
 @click.option(
