@@ -630,6 +630,8 @@ def _unsettled(engine: Engine) -> list[Remark]:
 
 
 def _versions() -> tuple[tuple[str, str], ...]:
+    from importlib.metadata import version
+
     import scipy
 
     return (
@@ -638,6 +640,7 @@ def _versions() -> tuple[tuple[str, str], ...]:
         ("python", platform.python_version()),
         ("numpy", np.__version__),
         ("scipy", scipy.__version__),
+        ("matplotlib", version("matplotlib")),  # a picture is compared only with its own release
     )
 
 

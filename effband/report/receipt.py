@@ -51,6 +51,7 @@ _SHAPE: dict[str, Any] = {
         "python": str,
         "numpy": str,
         "scipy": str,
+        "matplotlib": str,
         "os": str,
         "machine": str,
     },
