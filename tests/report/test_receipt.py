@@ -147,6 +147,7 @@ def test_claims_and_cross_checks(study: Study) -> None:
 
 
 def test_with_what_it_was_made(study: Study) -> None:
+    import matplotlib
     import numpy as np
     import scipy
 
@@ -160,6 +161,7 @@ def test_with_what_it_was_made(study: Study) -> None:
         "python": platform.python_version(),
         "numpy": np.__version__,
         "scipy": scipy.__version__,
+        "matplotlib": matplotlib.__version__,
         "os": platform.system(),
         "machine": platform.machine(),
     }
