@@ -381,6 +381,12 @@ class Comparison:
         """Return the document that `effband compare --json` prints."""
         return to_json(comparison.document(self.compared))
 
+    def figure(self) -> Figure | None:
+        """Return before, after and the change as a picture; None where nothing varies."""
+        from effband.report.figures import change_figure
+
+        return change_figure(self.compared)
+
     def __str__(self) -> str:
         return comparison.screen(self.compared).rstrip("\n")
 

@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 @options.SEED
 @options.PROBABILITY
 @options.WORKERS
+@click.option("-o", "--output", type=click.Path(), help="Folder for the figure and the JSON.")
+@click.option("--force", is_flag=True, help="Replace files that effband did not write.")
 @options.AS_JSON
 def compare(
     before: str,
@@ -41,6 +43,8 @@ def compare(
     seed: int | None,
     probability: float | None,
     workers: int | None,
+    output: str | None,
+    force: bool,
     as_json: bool,
 ) -> None:
     """Work out the change from the case BEFORE to the case AFTER, and how sure it is.
@@ -56,6 +60,8 @@ def compare(
     from effband.report.comparison import document, screen
     from effband.report.machine import to_json
 
+    if output == "":
+        raise click.UsageError("-o needs the name of a folder")
     was, now = studies.load(before), studies.load(after)
     try:
         pairs = pairs_of(was, now, by, result, of_run)
@@ -68,4 +74,25 @@ def compare(
         return comparing.compare(was, now, pairs, settings, count, Progress(), stop)
 
     found = run_stoppable(work)
+    if output is not None:
+        _write(found, output, force)
     click.echo(to_json(document(found)) if as_json else screen(found), nl=False)
+
+
+def _write(found: Compared, folder: str, force: bool) -> None:
+    """Write the figure of the change, where there is one, and the JSON beside it."""
+    from pathlib import Path
+
+    from effband.problems import printable
+    from effband.report.comparison import document
+    from effband.report.figures import change_figure, png
+    from effband.report.machine import to_json
+    from effband.report.writing import RECEIPT, parts, write_set
+
+    files = {"change.json": to_json(document(found)).encode()}
+    figure = change_figure(found)
+    if figure is not None:
+        files["change.png"] = png(figure)
+    files[RECEIPT] = to_json({"parts": parts(files)}).encode()  # so that the set is known as ours
+    write_set(Path(folder), files, force)
+    click.echo(f"figure and JSON in {printable(folder)}", err=True)
