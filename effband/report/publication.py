@@ -38,7 +38,7 @@ def files_of(study: Study, formats: Collection[str]) -> dict[str, bytes]:
     if "png" in formats:
         files |= images
     beside = pictures if "png" in formats else []
-    whole = Carried(short(proof), case_block(study))
+    whole = Carried(short(proof), case_block(study, proof=proof))
     if "md" in formats:
         files["report.md"] = _alone(markdown(report(study, beside, whole)), whole)
     if "html" in formats:
@@ -46,7 +46,7 @@ def files_of(study: Study, formats: Collection[str]) -> dict[str, bytes]:
 
         files["report.html"] = _alone(html(report(study, pictures, whole), images), whole)
     if "forum" in formats:
-        post = Carried(short(proof), case_block(study, FORUM))
+        post = Carried(short(proof), case_block(study, FORUM, proof))
         files["forum.txt"] = _alone(forum(report(study, (), post)), post)
     if "json" in formats:
         files["result.json"] = to_json(document(study)).encode()

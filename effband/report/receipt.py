@@ -211,7 +211,9 @@ def read_receipt(text: str, name: str = "the text") -> dict[str, Any]:
     return found
 
 
-def case_block(study: Study, most: int | None = None) -> str:
+def case_block(
+    study: Study, most: int | None = None, proof: Mapping[str, Any] | None = None
+) -> str:
     """Return a block with the case, its data files and the receipt.
 
     Parameters
@@ -221,6 +223,8 @@ def case_block(study: Study, most: int | None = None) -> str:
     most
         The characters that the block may have; of data files that do not fit, then of the
         receipt, only name, size and hash are carried.
+    proof
+        Its receipt, where that is made already.
 
     Raises
     ------
@@ -230,7 +234,7 @@ def case_block(study: Study, most: int | None = None) -> str:
         When a data file is no longer what was read, or bears a name that is taken.
     """
     case = study.case
-    files = {CASE: case.text.data, RECEIPT: canonical(receipt(study))}
+    files = {CASE: case.text.data, RECEIPT: canonical(proof or receipt(study))}
     left_out = []
     for each in case.data:
         if each.name in files:
